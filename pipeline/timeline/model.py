@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from itertools import pairwise
 from typing import Literal
 from uuid import uuid4
 
@@ -143,7 +144,7 @@ class Timeline:
 
     def __post_init__(self) -> None:
         segments = tuple(sorted(self.segments, key=lambda s: s.start_s))
-        for before, after in zip(segments, segments[1:], strict=False):
+        for before, after in pairwise(segments):
             if after.start_s < before.end_s - 1e-6:
                 raise MatlineError(
                     f"Segments overlap: {before.position} ends at {before.end_s:.3f} s but "
