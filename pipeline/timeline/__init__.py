@@ -3,6 +3,8 @@
 This room imports nothing of the others.
 """
 
+from pipeline.timeline.actions import ACTIONS, CorrectionError
+from pipeline.timeline.corrections import Correction, apply
 from pipeline.timeline.model import (
     ATHLETES,
     Athlete,
@@ -26,6 +28,7 @@ from pipeline.timeline.vocabulary import (
 )
 
 __all__ = [
+    "ACTIONS",
     "ATHLETES",
     "ATTEMPT_SUFFIX",
     "BY_KEY",
@@ -34,11 +37,14 @@ __all__ = [
     "POSITION_KEYS",
     "UNKNOWN",
     "Athlete",
+    "Correction",
+    "CorrectionError",
     "Moment",
     "Position",
     "Segment",
     "State",
     "Timeline",
+    "apply",
     "coarse",
     "new_id",
     "other",

@@ -1,0 +1,382 @@
+"""All bouts in one folder: SQLite for what a human says, Parquet for what was measured."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from platformdirs import user_data_path
+
+from pipeline.errors import MatlineError
+from pipeline.library.atomic import could_not_write
+from pipeline.library.bout import Bout, bout_of, columns_of, count_states
+from pipeline.library.database import Database
+from pipeline.library.journal import Conflict, Entry, Kind, Replay
+from pipeline.library.tables import keypoint_array, keypoint_table, read_table, write_table
+from pipeline.timeline import Correction, Timeline, new_id
+from pipeline.timeline.records import timeline_from_json, timeline_to_json
+
+_BOUTS = """
+SELECT bout.*, reading.reader AS reader, reading.settings_hash AS settings_hash,
+       (SELECT count(*) FROM journal WHERE journal.reading = bout.reading) AS revision
+FROM bout LEFT JOIN reading ON reading.id = bout.reading
+"""
+
+
+def default_root() -> Path:
+    """Return where a user's library lives when nothing else is said."""
+    return user_data_path("matline") / "library"
+
+
+class Library:
+    """The bouts of one folder. Safe to use from several threads and programs at once.
+
+    Parameters
+    ----------
+    root : Path, optional
+        The folder; made if it isn't there. By default the user's own data folder.
+
+    Raises
+    ------
+    MatlineError
+        If the folder can't be used.
+
+    Examples
+    --------
+    >>> library = Library(Path("my-library"))  # doctest: +SKIP
+    >>> [bout.title for bout in library.bouts()]  # doctest: +SKIP
+    """
+
+    def __init__(self, root: Path | None = None) -> None:
+        self.root = default_root() if root is None else Path(root)
+        try:
+            self.root.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise could_not_write(self.root, error) from error
+        self._database = Database(self.root / "library.sqlite3")
+        self._replays: dict[str, Replay] = {}
+
+    # Bouts
+
+    def bouts(self) -> list[Bout]:
+        """Return all bouts, in the order they were added."""
+        with self._database.reading() as db:
+            return [bout_of(row) for row in db.execute(f"{_BOUTS} ORDER BY bout.rowid")]
+
+    def bout(self, bout_id: str) -> Bout:
+        """Return one bout.
+
+        Raises
+        ------
+        MatlineError
+            If there is none of that id.
+        """
+        with self._database.reading() as db:
+            return self._bout(db, bout_id)
+
+    def find(self, content_key: str, start_s: float | None = None) -> list[Bout]:
+        """Return the bouts of a footage file, by its content, so that a moved file is found."""
+        with self._database.reading() as db:
+            rows = db.execute(
+                f"{_BOUTS} WHERE content_key = ? ORDER BY start_s, bout.rowid", (content_key,)
+            )
+            found = [bout_of(row) for row in rows]
+        return [b for b in found if start_s is None or abs(b.start_s - start_s) < 1e-3]
+
+    def add_bout(
+        self,
+        footage: Path,
+        duration_s: float,
+        *,
+        title: str | None = None,
+        content_key: str = "",
+        start_s: float = 0.0,
+        end_s: float | None = None,
+        **details: Any,
+    ) -> Bout:
+        """Add a bout, not yet read.
+
+        Parameters
+        ----------
+        footage : Path
+            The file it is in.
+        duration_s : float
+            Of the footage, seconds.
+        title : str, optional
+            By default the file's name.
+        content_key : str, optional
+            Of the footage.
+        start_s, end_s : float, optional
+            Where the bout lies in the footage; by default all of it.
+        **details
+            names, we, event, date, ruleset, proxy.
+        """
+        footage = Path(footage).absolute()
+        columns = columns_of(details) | {
+            "id": new_id(),
+            "title": footage.stem if title is None else title,
+            "footage": str(footage),
+            "content_key": content_key,
+            "duration_s": float(duration_s),
+            "start_s": float(start_s),
+            "end_s": float(duration_s if end_s is None else end_s),
+            "added_at": _now(),
+        }
+        names, marks = ", ".join(columns), ", ".join("?" * len(columns))
+        with self._database.writing() as db:
+            db.execute(f"INSERT INTO bout ({names}) VALUES ({marks})", tuple(columns.values()))
+            return self._bout(db, columns["id"])
+
+    def update_bout(self, bout_id: str, **details: Any) -> Bout:
+        """Change a bout's details: title, names, we, event, date, ruleset, proxy, footage, bounds.
+
+        Raises
+        ------
+        MatlineError
+            If there is no such bout or detail; nothing is changed then.
+        """
+        columns = columns_of(details)
+        with self._database.writing() as db:
+            self._bout(db, bout_id)
+            for name, value in columns.items():
+                db.execute(f"UPDATE bout SET {name} = ? WHERE id = ?", (value, bout_id))
+            return self._bout(db, bout_id)
+
+    # Readings
+
+    def save_reading(
+        self,
+        bout_id: str,
+        times: np.ndarray,
+        keypoints: np.ndarray,
+        features: pd.DataFrame,
+        probabilities: pd.DataFrame,
+        proposal: Timeline,
+        *,
+        reader: str = "",
+        settings_hash: str = "",
+    ) -> None:
+        """Keep what was read of a bout; it is what the bout shows from then on.
+
+        An earlier reading and its corrections stay in the library, but no longer show.
+
+        Parameters
+        ----------
+        times : ndarray, float64, (T,)
+        keypoints : ndarray, float32, (T, 2, 17, 3)
+        features, probabilities : DataFrame
+            Indexed by time.
+        proposal : Timeline
+        reader, settings_hash : str, optional
+            What read it, and how.
+        """
+        self.bout(bout_id)
+        reading = new_id()
+        tables = {
+            "keypoints": keypoint_table(times, keypoints),
+            "features": features,
+            "probabilities": probabilities,
+        }
+        folder = self._reading_folder(reading)
+        try:
+            for name, table in tables.items():
+                write_table(table, folder / f"{name}.parquet")
+            self._insert_reading(bout_id, reading, reader, settings_hash, proposal)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+
+    def keypoints(self, bout_id: str, *, as_read: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """Return sample times ``(T,)`` and keypoints ``(T, 2, 17, 3)``.
+
+        Index 0 is who the corrected timeline calls A; with `as_read`, who the reader called A.
+        """
+        times, keypoints = keypoint_array(read_table(self._table(bout_id, "keypoints")))
+        for from_s in [] if as_read else self._swaps(bout_id):
+            keypoints[times >= from_s] = keypoints[times >= from_s][:, ::-1]
+        return times, keypoints
+
+    def features(self, bout_id: str) -> pd.DataFrame:
+        """Return the features, one row a sample."""
+        return read_table(self._table(bout_id, "features"))
+
+    def probabilities(self, bout_id: str) -> pd.DataFrame:
+        """Return the positions' probabilities, one row a sample."""
+        return read_table(self._table(bout_id, "probabilities"))
+
+    def proposal(self, bout_id: str) -> Timeline:
+        """Return what the reader proposed, before any correction."""
+        with self._database.reading() as db:
+            return self._proposal(db, self._reading(db, bout_id))
+
+    # Corrections
+
+    def timeline(self, bout_id: str) -> Timeline:
+        """Return the timeline as it stands: the proposal with its journal replayed."""
+        with self._database.reading() as db:
+            return self._replay(db, self._reading(db, bout_id)).timeline
+
+    def revision(self, bout_id: str) -> int:
+        """Return how many lines the journal has; it grows with every change."""
+        return self.bout(bout_id).revision
+
+    def journal(self, bout_id: str) -> list[Entry]:
+        """Return every correction, undo and redo, in order."""
+        with self._database.reading() as db:
+            return _entries(db, self._reading(db, bout_id), after=0)
+
+    def can_undo_redo(self, bout_id: str) -> tuple[bool, bool]:
+        """Return whether there is something to undo, and something to redo."""
+        with self._database.reading() as db:
+            replay = self._replay(db, self._reading(db, bout_id))
+            return bool(replay.done), bool(replay.undone)
+
+    def append(
+        self, bout_id: str, correction: Correction, expected_revision: int | None = None
+    ) -> int:
+        """Make a correction and keep it at once; return the new revision.
+
+        Parameters
+        ----------
+        expected_revision : int, optional
+            The revision the correction was made on.
+
+        Raises
+        ------
+        Conflict
+            If the bout has moved on from `expected_revision`.
+        MatlineError
+            If the correction doesn't fit; nothing is changed then.
+        """
+        return self._add(bout_id, "correction", correction, expected_revision)
+
+    def undo(self, bout_id: str, expected_revision: int | None = None) -> int:
+        """Take the last correction back; return the new revision."""
+        return self._add(bout_id, "undo", None, expected_revision)
+
+    def redo(self, bout_id: str, expected_revision: int | None = None) -> int:
+        """Make the last undone correction again; return the new revision."""
+        return self._add(bout_id, "redo", None, expected_revision)
+
+    def problems(self) -> list[str]:
+        """Return what is wrong with the library, a sentence each; empty when all is well."""
+        found = self._database.problems()
+        for bout in self.bouts():
+            if not bout.footage.exists():
+                found.append(f"{bout.title}: its footage {bout.footage} isn't there.")
+            if bout.reader:
+                found += self._reading_problems(bout)
+        return found
+
+    # Helpers
+
+    def _add(
+        self, bout_id: str, kind: Kind, correction: Correction | None, expected: int | None
+    ) -> int:
+        with self._database.writing() as db:
+            reading = self._reading(db, bout_id)
+            replay = self._replay(db, reading)
+            if expected is not None and expected != replay.revision:
+                raise Conflict(
+                    f"This bout was changed elsewhere (revision {replay.revision}, "
+                    f"not {expected}); load it again."
+                )
+            entry = Entry(replay.revision + 1, kind, _now(), correction)
+            replay = replay.after(entry)
+            text = correction.to_json() if correction else None
+            db.execute(
+                "INSERT INTO journal VALUES (?, ?, ?, ?, ?)",
+                (reading, entry.revision, kind, text, entry.at),
+            )
+            db.execute(
+                "UPDATE bout SET counts = ? WHERE id = ?", (_counts(replay.timeline), bout_id)
+            )
+        self._replays[reading] = replay
+        return entry.revision
+
+    def _replay(self, db: sqlite3.Connection, reading: str) -> Replay:
+        replay = self._replays.get(reading) or Replay.of(self._proposal(db, reading))
+        for entry in _entries(db, reading, after=replay.revision):
+            replay = replay.after(entry)
+        self._replays[reading] = replay
+        return replay
+
+    def _insert_reading(
+        self, bout_id: str, reading: str, reader: str, settings_hash: str, proposal: Timeline
+    ) -> None:
+        row = (reading, bout_id, reader, settings_hash, _now(), timeline_to_json(proposal))
+        with self._database.writing() as db:
+            db.execute("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", row)
+            db.execute(
+                "UPDATE bout SET reading = ?, counts = ? WHERE id = ?",
+                (reading, _counts(proposal), bout_id),
+            )
+
+    def _bout(self, db: sqlite3.Connection, bout_id: str) -> Bout:
+        row = db.execute(f"{_BOUTS} WHERE bout.id = ?", (bout_id,)).fetchone()
+        if row is None:
+            raise MatlineError(f"No bout “{bout_id}” in the library {self.root}.")
+        return bout_of(row)
+
+    def _reading(self, db: sqlite3.Connection, bout_id: str) -> str:
+        row = db.execute("SELECT title, reading FROM bout WHERE id = ?", (bout_id,)).fetchone()
+        if row is None:
+            raise MatlineError(f"No bout “{bout_id}” in the library {self.root}.")
+        if row["reading"] is None:
+            raise MatlineError(f"{row['title']} has not been read yet; run matline read on it.")
+        return row["reading"]
+
+    def _proposal(self, db: sqlite3.Connection, reading: str) -> Timeline:
+        row = db.execute("SELECT proposal FROM reading WHERE id = ?", (reading,)).fetchone()
+        return timeline_from_json(row["proposal"])
+
+    def _reading_folder(self, reading: str) -> Path:
+        return self.root / "readings" / reading
+
+    def _table(self, bout_id: str, name: str) -> Path:
+        with self._database.reading() as db:
+            return self._reading_folder(self._reading(db, bout_id)) / f"{name}.parquet"
+
+    def _swaps(self, bout_id: str) -> list[float]:
+        with self._database.reading() as db:
+            done = self._replay(db, self._reading(db, bout_id)).done
+        return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
+
+    def _reading_problems(self, bout: Bout) -> list[str]:
+        found = []
+        for load in (self.keypoints, self.features, self.probabilities, self.timeline):
+            try:
+                load(bout.id)
+            except MatlineError as error:
+                found.append(f"{bout.title}: {error}")
+        return found
+
+
+def _entries(db: sqlite3.Connection, reading: str, after: int) -> list[Entry]:
+    rows = db.execute(
+        "SELECT * FROM journal WHERE reading = ? AND revision > ? ORDER BY revision",
+        (reading, after),
+    )
+    return [
+        Entry(
+            row["revision"],
+            row["kind"],
+            row["at"],
+            Correction.from_json(row["correction"]) if row["correction"] else None,
+        )
+        for row in rows
+    ]
+
+
+def _counts(timeline: Timeline) -> str:
+    return json.dumps(count_states(timeline))
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")

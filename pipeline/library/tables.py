@@ -1,0 +1,73 @@
+"""Keypoints, features and probabilities as Parquet files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from pipeline.bodies import COCO_KEYPOINTS
+from pipeline.errors import MatlineError
+from pipeline.library.atomic import written_whole
+from pipeline.timeline import ATHLETES
+
+TIME = "time_s"
+KEYPOINT_COLUMNS: tuple[str, ...] = tuple(
+    f"{athlete}_{keypoint}_{value}"
+    for athlete in ATHLETES
+    for keypoint in COCO_KEYPOINTS
+    for value in ("x", "y", "confidence")
+)
+"""One column a number, in the order of the array ``(2, 17, 3)`` laid flat."""
+
+
+def keypoint_table(times: np.ndarray, keypoints: np.ndarray) -> pd.DataFrame:
+    """Return keypoints as a table, one row a sample.
+
+    Parameters
+    ----------
+    times : ndarray, float64, (T,)
+        Seconds from the first picture.
+    keypoints : ndarray, float32, (T, 2, 17, 3)
+        x, y in source pixels, confidence 0–1; NaN where not seen.
+    """
+    times = np.asarray(times, dtype=np.float64)
+    if keypoints.shape != (len(times), 2, len(COCO_KEYPOINTS), 3):
+        raise MatlineError(
+            f"Keypoints of shape {keypoints.shape} don't belong to {len(times)} samples; "
+            f"they must be ({len(times)}, 2, {len(COCO_KEYPOINTS)}, 3)."
+        )
+    flat = keypoints.astype(np.float32).reshape(len(times), -1)
+    return pd.DataFrame(flat, index=pd.Index(times, name=TIME), columns=list(KEYPOINT_COLUMNS))
+
+
+def keypoint_array(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Return times ``(T,)`` and keypoints ``(T, 2, 17, 3)`` of a `keypoint_table`."""
+    flat = table[list(KEYPOINT_COLUMNS)].to_numpy(dtype=np.float32, copy=True)
+    return table.index.to_numpy(dtype=np.float64), flat.reshape(-1, 2, len(COCO_KEYPOINTS), 3)
+
+
+def write_table(table: pd.DataFrame, path: Path) -> None:
+    """Write a table indexed by time, whole or not at all."""
+    table = table.rename_axis(TIME)
+    with written_whole(path) as part:
+        pq.write_table(pa.Table.from_pandas(table), part, compression="zstd")
+
+
+def read_table(path: Path) -> pd.DataFrame:
+    """Read what `write_table` wrote.
+
+    Raises
+    ------
+    MatlineError
+        If the file is missing or damaged.
+    """
+    try:
+        return pq.read_table(path).to_pandas()
+    except FileNotFoundError as error:
+        raise MatlineError(f"{path} is missing; read the footage again.") from error
+    except (OSError, pa.ArrowException) as error:
+        raise MatlineError(f"{path} is damaged; read the footage again.") from error
