@@ -1,0 +1,84 @@
+"""``python -m models.training.reader``: train, export and measure the pair reader."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and the pair finder.")
+
+Shards = Annotated[Path, typer.Option(help="Folder of training shards; may still be filling.")]
+HeldOut = Annotated[Path, typer.Option(help="Folder of held-out shards.")]
+Start = Annotated[
+    Path | None, typer.Option(help="Folder of the published MoveNet MultiPose files.")
+]
+Out = Annotated[Path, typer.Option(help="Folder for weights and checkpoint.")]
+
+
+@app.command()
+def read(
+    shards: Shards,
+    held_out: HeldOut,
+    out: Out,
+    start: Start = None,
+    minutes: float = 12.0,
+    batch: int = 256,
+    capacity: int = 150_000,
+    first_crops: int = 4000,
+    seed: int = 1,
+    photos: Annotated[Path | None, typer.Option(help="Photo bank (npz) for backgrounds.")] = None,
+) -> None:
+    """Train the pair reader (under torchrun for several GPUs); goes on where it stopped."""
+    from models.training.reader.train import Recipe, Training
+
+    recipe = Recipe(
+        minutes=minutes, batch=batch, capacity=capacity, first_crops=first_crops, seed=seed
+    )
+    Training(recipe, shards, held_out, start, out, photos).run()
+
+
+@app.command()
+def find(
+    shards: Shards,
+    held_out: HeldOut,
+    out: Out,
+    start: Start = None,
+    minutes: float = 4.0,
+    most: int = 60_000,
+    device: str | None = None,
+) -> None:
+    """Train the pair finder."""
+    import torch
+
+    from models.training.reader.find import train_finder
+
+    train_finder(
+        sorted(shards.glob("*.npz")),
+        sorted(held_out.glob("*.npz")),
+        start,
+        out,
+        minutes,
+        most,
+        device=torch.device(device) if device else None,
+    )
+
+
+@app.command()
+def export(
+    weights: Annotated[Path, typer.Option(help="Folder with pair_reader.npz, pair_finder.npz.")],
+    out: Annotated[Path, typer.Option(help="Folder for the ONNX files.")] = Path("models"),
+) -> None:
+    """Write the ONNX files that the package uses."""
+    from models.training.reader.export import export_finder, export_reader
+
+    for name, write in (("pair_reader", export_reader), ("pair_finder", export_finder)):
+        source = weights / f"{name}.npz"
+        if source.is_file():
+            facts = write(source, out / f"{name}.onnx")
+            typer.echo(f"{name}.onnx from {facts.get('steps')} steps: {facts.get('held_out')}")
+
+
+if __name__ == "__main__":
+    app()

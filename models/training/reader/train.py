@@ -1,0 +1,328 @@
+"""Training of the pair reader, on one GPU or several of one host, while pictures still arrive."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import platform
+import time
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+import torch.distributed as dist
+from torch import Tensor, nn
+from torch.nn.parallel import DistributedDataParallel
+from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
+
+from models.training.reader.augment import plain_batch, training_batch
+from models.training.reader.data import Store
+from models.training.reader.losses import Truth, decode, pair_loss
+from models.training.reader.movenet import read_backbone
+from models.training.reader.network import CROP, PairReader
+
+CORRECT = 0.05
+"""A keypoint counts as found within this share of the crop side."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Everything that decides a training run; recorded beside the weights.
+
+    Attributes
+    ----------
+    minutes : float
+        Wall time to train for; the learning rate falls to nothing at its end.
+    batch : int
+        Pictures a step and a process.
+    backbone_rate, head_rate : float
+        Peak learning rates; the published backbone moves slower than the new layers.
+    ordered_steps : int
+        Steps with the slots in a fixed order, before the loss may choose.
+    first_crops : int
+        Crops to have before the first step.
+    capacity : int
+        Crops kept on each GPU.
+    """
+
+    minutes: float = 12.0
+    batch: int = 256
+    backbone_rate: float = 4e-4
+    head_rate: float = 2.5e-3
+    weight_decay: float = 1e-2
+    ordered_steps: int = 1500
+    warmup_steps: int = 200
+    average: float = 0.998
+    first_crops: int = 4000
+    capacity: int = 150_000
+    seed: int = 1
+
+
+class Process:
+    """Which GPU this process has, among how many."""
+
+    def __init__(self) -> None:
+        self.rank = int(os.environ.get("RANK", "0"))
+        self.count = int(os.environ.get("WORLD_SIZE", "1"))
+        self.device = torch.device("cpu")
+        if torch.cuda.is_available():
+            local = int(os.environ.get("LOCAL_RANK", "0"))
+            self.device = torch.device("cuda", local)
+            torch.cuda.set_device(self.device)
+        if self.count > 1:
+            dist.init_process_group("nccl" if self.device.type == "cuda" else "gloo")
+
+    @property
+    def first(self) -> bool:
+        """Whether this process reports and saves."""
+        return self.rank == 0
+
+    def agree(self, value: float) -> float:
+        """Return the first process's value in all of them."""
+        if self.count == 1:
+            return value
+        box = torch.tensor([value], dtype=torch.float64, device=self.device)
+        dist.broadcast(box, 0)
+        return float(box)
+
+
+def measure(net: nn.Module, store: Store, most: int = 6000, size: int = 250) -> dict[str, float]:
+    """Measure on crops framed as at run time.
+
+    Returns
+    -------
+    dict
+        ``visible`` and ``hidden``: share of keypoints within 5 % of the crop side, athletes put in
+        the better order; ``swapped``: pictures where at least one athlete's keypoints are mostly
+        nearer to the other's truth; ``position`` and ``top``: share right.
+    """
+    net.eval()
+    found: dict[str, list[Tensor]] = {k: [] for k in ("visible", "hidden", "swapped", "position")}
+    found["top"] = []
+    with torch.no_grad():
+        for at in store.batches(size):
+            if at.start >= most:
+                break
+            batch = plain_batch(
+                store.image[at], store.labels[at], store.keypoints[at], store.visible[at]
+            )
+            with torch.autocast(store.device.type, torch.bfloat16, store.device.type == "cuda"):
+                out = net(batch.image.contiguous(memory_format=torch.channels_last))
+            points, _ = decode(out.heatmaps)
+            straight = (points - batch.keypoints).norm(dim=-1)
+            crossed = (points - batch.keypoints.flip(1)).norm(dim=-1)
+            present = batch.visible > 0
+            exchange = _mean(crossed, present.flip(1)) < _mean(straight, present)
+            distance = torch.where(exchange[:, None, None], crossed.flip(1), straight)
+            wrong = torch.where(exchange[:, None, None], straight, crossed.flip(1))
+            mixed = ((wrong < distance) & (distance > CORRECT * CROP) & present).float().sum(2)
+            right = (distance < CORRECT * CROP).float()
+            found["visible"].append(right[batch.visible == 2])
+            found["hidden"].append(right[batch.visible == 1])
+            found["swapped"].append((mixed > present.sum(2) / 2).any(1).float())
+            position = store.position[at].long()
+            known = position >= 0
+            found["position"].append((out.positions.argmax(1) == position)[known].float())
+            top = store.top[at].long()
+            slot = torch.where(exchange, 1 - top, top)
+            found["top"].append(((out.top[:, 0] > 0) == (slot == 0))[top >= 0].float())
+    net.train()
+    return {key: round(float(torch.cat(values).mean()), 4) for key, values in found.items()}
+
+
+def _mean(distance: Tensor, present: Tensor) -> Tensor:
+    return (distance * present).sum((1, 2)) / present.sum((1, 2)).clamp(min=1)
+
+
+def _optimizer(net: PairReader, recipe: Recipe) -> torch.optim.Optimizer:
+    backbone = {id(p) for p in net.backbone.parameters()}
+    groups = [
+        {"params": list(net.backbone.parameters()), "peak": recipe.backbone_rate},
+        {
+            "params": [p for p in net.parameters() if id(p) not in backbone],
+            "peak": recipe.head_rate,
+        },
+    ]
+    return torch.optim.AdamW(groups, lr=1e-3, weight_decay=recipe.weight_decay)
+
+
+def _set_rate(optimizer: torch.optim.Optimizer, step: int, share: float, recipe: Recipe) -> None:
+    factor = min(1.0, (step + 1) / recipe.warmup_steps)
+    factor *= 0.5 * (1 + math.cos(math.pi * min(share, 1.0))) + 0.005
+    for group in optimizer.param_groups:
+        group["lr"] = group["peak"] * factor
+
+
+def save_weights(net: nn.Module, path: Path, facts: dict) -> None:
+    """Write weights (float16) and facts as one npz, atomically."""
+    arrays = {
+        key: value.detach().cpu().numpy().astype(np.float16)
+        if value.is_floating_point()
+        else value.cpu().numpy()
+        for key, value in net.state_dict().items()
+    }
+    temporary = path.with_suffix(".part.npz")
+    np.savez(temporary, facts=np.array(json.dumps(facts)), **arrays)
+    temporary.replace(path)
+
+
+def load_weights(net: nn.Module, path: Path) -> dict:
+    """Load weights written by `save_weights`; return the facts."""
+    with np.load(path) as data:
+        state = {}
+        for key in data.files:
+            if key != "facts":
+                value = torch.from_numpy(data[key])
+                state[key] = value.float() if value.is_floating_point() else value
+        net.load_state_dict(state)
+        return json.loads(str(data["facts"]))
+
+
+class Training:
+    """One run: `run` trains to the end of the recipe's time, saving as it goes."""
+
+    def __init__(
+        self,
+        recipe: Recipe,
+        shards: Path,
+        held_out: Path,
+        start_weights: Path | None,
+        out: Path,
+        photos: Path | None = None,
+    ) -> None:
+        self.recipe, self.out = recipe, out
+        out.mkdir(parents=True, exist_ok=True)
+        self.process = Process()
+        torch.manual_seed(recipe.seed)
+        np.random.seed(recipe.seed + self.process.rank)
+        torch.backends.cudnn.benchmark = True
+        torch.set_float32_matmul_precision("high")
+        device = self.process.device
+        net = PairReader()
+        if start_weights is not None:
+            net.backbone.load_published(read_backbone(start_weights))
+        self.net = net.to(device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+        self.average = AveragedModel(
+            self.net, multi_avg_fn=get_ema_multi_avg_fn(recipe.average), use_buffers=True
+        )
+        self.optimizer = _optimizer(self.net, recipe)
+        self.step, self.spent_s = 0, 0.0
+        self._resume()
+        torch.manual_seed(recipe.seed + 1000 * (self.process.rank + 1))
+        self.store = Store(shards, device, recipe.capacity, self.process.rank, self.process.count)
+        self.held_out = Store(held_out, device, 7000)
+        self.photos = None
+        if photos is not None:
+            with np.load(photos) as bank:
+                self.photos = torch.from_numpy(bank["photos"]).to(device)
+
+    def run(self, first_wait_s: float = 600.0) -> dict[str, float]:
+        """Train; return the last measurement."""
+        recipe, process = self.recipe, self.process
+        if process.first:
+            self.held_out.take_new()
+        self.store.watch()
+        self.store.wait_for(recipe.first_crops, first_wait_s)
+        model: nn.Module = self.net
+        if process.count > 1:
+            ids = [process.device.index] if process.device.type == "cuda" else None
+            model = DistributedDataParallel(self.net, device_ids=ids)
+        model.train()
+        whole_s, begun = recipe.minutes * 60, time.monotonic() - self.spent_s
+        saved_s = self.spent_s
+        share = 0.0
+        while share < 1:
+            if self.step % 10 == 0:
+                share = process.agree((time.monotonic() - begun) / whole_s)
+            _set_rate(self.optimizer, self.step, share, recipe)
+            self._one_step(model)
+            self.spent_s = time.monotonic() - begun
+            if process.first and self.spent_s - saved_s > 120:
+                saved_s = self.spent_s
+                self._report()
+                self._save()
+        self.store.stop()
+        figures = self._report() if process.first else {}
+        if process.first:
+            self._save()
+        if process.count > 1:
+            dist.barrier()
+            dist.destroy_process_group()
+        return figures
+
+    def _one_step(self, model: nn.Module) -> None:
+        store, recipe, device = self.store, self.recipe, self.process.device
+        pick = torch.randint(store.count, (recipe.batch,), device=device)
+        batch = training_batch(
+            store.image[pick],
+            store.labels[pick],
+            store.keypoints[pick],
+            store.visible[pick].long(),
+            self.photos,
+        )
+        truth = Truth(store.position[pick].long(), store.top[pick].long())
+        with torch.autocast(device.type, torch.bfloat16, device.type == "cuda"):
+            out = model(batch.image.contiguous(memory_format=torch.channels_last))
+        parts = pair_loss(out, batch, truth, fixed=self.step < recipe.ordered_steps)
+        self.optimizer.zero_grad(set_to_none=True)
+        parts.total.backward()
+        nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
+        self.optimizer.step()
+        self.average.update_parameters(self.net)
+        self.step += 1
+        if self.process.first and self.step % 250 == 0:
+            rate = self.step * recipe.batch * self.process.count / max(self.spent_s, 1e-6)
+            print(
+                f"step {self.step}  {self.spent_s:.0f} s  crops {store.count}  "
+                f"{rate:.0f} pictures/s  loss {float(parts.total):.4f}  "
+                f"heat {float(parts.heat):.4f}  mask {float(parts.mask):.3f}  "
+                f"position {float(parts.position):.3f}  top {float(parts.top):.3f}  "
+                f"exchanged {float(parts.exchanged.float().mean()):.3f}",
+                flush=True,
+            )
+
+    def _report(self) -> dict[str, float]:
+        figures = measure(self.average.module, self.held_out) if self.held_out.count else {}
+        print(f"held out after {self.spent_s:.0f} s, step {self.step}: {figures}", flush=True)
+        facts = {
+            "recipe": asdict(self.recipe),
+            "steps": self.step,
+            "seconds": round(self.spent_s),
+            "pictures": self.step * self.recipe.batch * self.process.count,
+            "crops": self.store.count * self.process.count,
+            "held_out": figures,
+            "torch": torch.__version__,
+            "python": platform.python_version(),
+            "device": torch.cuda.get_device_name() if torch.cuda.is_available() else "cpu",
+            "processes": self.process.count,
+        }
+        save_weights(self.average.module, self.out / "pair_reader.npz", facts)
+        return figures
+
+    def _save(self) -> None:
+        """Write a checkpoint to go on from."""
+        path = self.out / "checkpoint.pt"
+        temporary = path.with_suffix(".part")
+        state = {
+            "net": self.net.state_dict(),
+            "average": self.average.state_dict(),
+            "optimizer": self.optimizer.state_dict(),
+            "step": self.step,
+            "spent_s": self.spent_s,
+        }
+        torch.save(state, temporary)
+        temporary.replace(path)
+
+    def _resume(self) -> None:
+        path = self.out / "checkpoint.pt"
+        if not path.is_file():
+            return
+        state = torch.load(path, map_location=self.process.device, weights_only=True)
+        self.net.load_state_dict(state["net"])
+        self.average.load_state_dict(state["average"])
+        self.optimizer.load_state_dict(state["optimizer"])
+        self.step, self.spent_s = state["step"], state["spent_s"]
+        if self.process.first:
+            print(f"going on at step {self.step} after {self.spent_s:.0f} s", flush=True)

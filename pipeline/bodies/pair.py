@@ -1,0 +1,366 @@
+"""The pair reader: both athletes from one look, however entangled.
+
+Two networks on ONNX Runtime. `find` looks at the whole frame for the pair; `read` looks at a
+square crop of the pair and gives two skeletons at once, which parts are hidden, who is on top and
+scores for the coarse positions. Weights and their cards are in ``models/``; how they were made
+is in ``models/training/reader``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+import onnxruntime as ort
+
+from pipeline.bodies.look import Body, Look, Region
+from pipeline.errors import MatlineError
+
+READER_WEIGHTS = "pair_reader.onnx"
+FINDER_WEIGHTS = "pair_finder.onnx"
+CROP_SCALE = 1.25
+"""Side of the crop over the long side of the pair; the framing that training evaluates at."""
+STRIDE = 4
+FINDER_STRIDE = 8
+DOUBT = 0.35
+"""Mean confidence of both bodies below which the pair is looked for again."""
+MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
+
+
+class Crop(NamedTuple):
+    """A square of the source: top-left corner and side, source pixels."""
+
+    x0: float
+    y0: float
+    side: float
+
+
+def weights_path(name: str) -> Path:
+    """Return where a weights file of the package lies."""
+    return Path(str(files("models") / name))
+
+
+def square_around(region: Region, scale: float = CROP_SCALE) -> Crop:
+    """Return the square crop around a region, `scale` times its long side."""
+    side = max(*region.size, 8.0) * scale
+    return Crop((region.x0 + region.x1 - side) / 2, (region.y0 + region.y1 - side) / 2, side)
+
+
+def cut(image: np.ndarray, crop: Crop, size: int) -> np.ndarray:
+    """Cut a square out of a picture and scale it; black beyond the border.
+
+    Parameters
+    ----------
+    image : ndarray, uint8, (H, W) or (H, W, C)
+    crop : Crop
+    size : int
+        Side of the result, pixels.
+
+    Returns
+    -------
+    ndarray, uint8, (size, size) or (size, size, C)
+    """
+    # Shrinking by area first keeps fine texture from turning into false detail.
+    shrink = max(crop.side / size, 1.0)
+    if shrink > 1.0:
+        height, width = image.shape[:2]
+        x0, y0 = max(int(crop.x0), 0), max(int(crop.y0), 0)
+        x1 = min(int(np.ceil(crop.x0 + crop.side)), width)
+        y1 = min(int(np.ceil(crop.y0 + crop.side)), height)
+        if x1 <= x0 or y1 <= y0:
+            return np.zeros((size, size, *image.shape[2:]), np.uint8)
+        small = (max(round((x1 - x0) / shrink), 1), max(round((y1 - y0) / shrink), 1))
+        part = cv2.resize(image[y0:y1, x0:x1], small, interpolation=cv2.INTER_AREA)
+        fx, fy = small[0] / (x1 - x0), small[1] / (y1 - y0)
+        matrix = _matrix((crop.x0 - x0) * fx, (crop.y0 - y0) * fy, crop.side * fx, size, fx / fy)
+        return cv2.warpAffine(part, matrix, (size, size), flags=_SAMPLING)
+    return cv2.warpAffine(
+        image, _matrix(crop.x0, crop.y0, crop.side, size), (size, size), flags=_SAMPLING
+    )
+
+
+_SAMPLING = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+
+
+def _matrix(x0: float, y0: float, side: float, size: int, aspect: float = 1.0) -> np.ndarray:
+    """Return the map from result pixels to source pixels, pixel centres at halves."""
+    k = side / size
+    ky = k / aspect
+    return np.array([[k, 0, x0 + k / 2 - 0.5], [0, ky, y0 + ky / 2 - 0.5]])
+
+
+def box_of(points: np.ndarray) -> Region:
+    """Return the box around points (N, 2)."""
+    (x0, y0), (x1, y1) = points.min(0), points.max(0)
+    return Region(float(x0), float(y0), float(x1), float(y1))
+
+
+def _sigmoid(x: np.ndarray) -> np.ndarray:
+    return 1 / (1 + np.exp(-np.clip(x, -30, 30)))
+
+
+def decode(heatmaps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Peak of each heatmap, refined by the weighted mean of its 5 × 5 neighbourhood.
+
+    Parameters
+    ----------
+    heatmaps : ndarray (K, S, S)
+        Probabilities.
+
+    Returns
+    -------
+    points : ndarray (K, 2)
+        Network input pixels.
+    peak : ndarray (K,)
+    """
+    count, side = heatmaps.shape[:2]
+    flat = heatmaps.reshape(count, -1).argmax(1)
+    y, x = np.divmod(flat, side)
+    padded = np.pad(heatmaps, ((0, 0), (2, 2), (2, 2)))
+    offsets = np.arange(5)
+    window = padded[
+        np.arange(count)[:, None, None],
+        y[:, None, None] + offsets[:, None],
+        x[:, None, None] + offsets[None, :],
+    ]
+    total = window.sum((1, 2)) + 1e-12
+    cx = x + (window.sum(1) * (offsets - 2)).sum(1) / total
+    cy = y + (window.sum(2) * (offsets - 2)).sum(1) / total
+    points = (np.stack([cx, cy], 1) + 0.5) * STRIDE
+    return points, heatmaps.reshape(count, -1).max(1)
+
+
+class Network:
+    """One ONNX file: fixed square input, float in [-1, 1], metadata as JSON values.
+
+    Parameters
+    ----------
+    path : Path
+    threads : int, optional
+        Threads inside one run; None leaves it to ONNX Runtime.
+
+    Raises
+    ------
+    MatlineError
+        If the file is missing or no network.
+    """
+
+    def __init__(self, path: Path, threads: int | None = None) -> None:
+        if not path.is_file():
+            raise MatlineError(
+                f"The weights {path.name} are missing from {path.parent}; reinstall matline, or "
+                "use the other reader with --backend mediapipe."
+            )
+        options = ort.SessionOptions()
+        options.log_severity_level = 3
+        if threads:
+            options.intra_op_num_threads = threads
+        available = ort.get_available_providers()
+        wanted = ("CUDAExecutionProvider", "CoreMLExecutionProvider", "CPUExecutionProvider")
+        providers = [p for p in wanted if p in available]
+        try:
+            self._session = ort.InferenceSession(str(path), options, providers=providers)
+        except Exception as error:  # ONNX Runtime raises types of its own
+            raise MatlineError(
+                f"The weights {path} can't be read ({error}); reinstall matline."
+            ) from error
+        self._input = self._session.get_inputs()[0]
+        self.size = int(self._input.shape[2])
+        meta = self._session.get_modelmeta().custom_metadata_map
+        self.metadata = {key: json.loads(value) for key, value in meta.items()}
+        self.output_names = [o.name for o in self._session.get_outputs()]
+
+    def run(self, pictures: Sequence[np.ndarray]) -> list[dict[str, np.ndarray]]:
+        """Run on RGB pictures, uint8 (S, S, 3) each, one at a time."""
+        results = []
+        for picture in pictures:
+            x = picture.astype(np.float32).transpose(2, 0, 1)[None] * (2 / 255) - 1
+            values = self._session.run(None, {self._input.name: np.ascontiguousarray(x)})
+            results.append(dict(zip(self.output_names, values, strict=True)))
+        return results
+
+
+class PairReading(NamedTuple):
+    """What the network says of one crop, in source pixels.
+
+    Attributes
+    ----------
+    keypoints : ndarray, float32, (2, 17, 3)
+        x, y, probability that the point is right.
+    hidden : ndarray, bool, (2, 17)
+    positions : dict of str to float
+    top : float
+        Probability that slot 0 is on top.
+    """
+
+    keypoints: np.ndarray
+    hidden: np.ndarray
+    positions: dict[str, float]
+    top: float
+
+
+class PairReader:
+    """Reads exactly two bodies, the pair, from a frame.
+
+    Parameters
+    ----------
+    flip : bool
+        Also read the mirrored crop and average: steadier, twice the time. For pictures.
+    threads : int, optional
+        Threads inside one run.
+    reader, finder : Path, optional
+        Other weights than the package's.
+    """
+
+    name = "pair"
+
+    def __init__(
+        self,
+        flip: bool = False,
+        threads: int | None = None,
+        reader: Path | None = None,
+        finder: Path | None = None,
+    ) -> None:
+        self._reader = Network(reader or weights_path(READER_WEIGHTS), threads)
+        self._finder = Network(finder or weights_path(FINDER_WEIGHTS), threads)
+        self._flip = flip
+        self._slope, self._offset = self._reader.metadata.get("confidence", (1.0, 0.0))
+
+    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+        """Read a frame; see `BodyReader.read`.
+
+        With a region the pair is read there. If that leaves doubt, or without a region, the pair
+        is first looked for in the whole frame. The look's own region is the box of both bodies,
+        to be handed to the next sample; None where the reader doubts.
+        """
+        reading = self.read_pair(image, region) if region is not None else None
+        if reading is None or _confidence(reading) < DOUBT:
+            found = self.find(image)
+            if found is None and reading is None:
+                return Look()
+            if found is not None:
+                fresh = self.read_pair(image, found)
+                if reading is None or _confidence(fresh) > _confidence(reading):
+                    reading = fresh
+        assert reading is not None
+        return _look(reading)
+
+    def read_pair(self, image: np.ndarray, region: Region) -> PairReading:
+        """Read the pair in a region; a second look if the first shows that it lies elsewhere."""
+        reading = self._read_crop(image, square_around(region))
+        better = box_of(reading.keypoints[..., :2].reshape(-1, 2))
+        if _overlap(square_around(region), square_around(better)) < SECOND_LOOK:
+            again = self._read_crop(image, square_around(better))
+            if _confidence(again) > _confidence(reading):
+                return again
+        return reading
+
+    def find(self, image: np.ndarray) -> Region | None:
+        """Return where the pair is in a whole frame, or None if no pair is seen."""
+        found = self.find_all(image)
+        return found[0][0] if found else None
+
+    def find_all(self, image: np.ndarray, least: float = 0.2) -> list[tuple[Region, float]]:
+        """Return regions that may hold a pair, with scores 0–1, best first."""
+        height, width = image.shape[:2]
+        side = float(max(height, width))
+        frame = Crop((width - side) / 2, (height - side) / 2, side)
+        maps = self._finder.run([cut(image, frame, self._finder.size)])[0]["maps"][0]
+        score = _sigmoid(maps[0])
+        local = cv2.dilate(score, np.ones((5, 5), np.uint8))
+        found = []
+        for y, x in zip(*np.nonzero((score >= local) & (score >= least)), strict=True):
+            w, h = np.exp(np.clip(maps[1:3, y, x], -6, 0.2)) * side
+            scale = FINDER_STRIDE * side / self._finder.size
+            cx, cy = (x + 0.5) * scale + frame.x0, (y + 0.5) * scale + frame.y0
+            box = Region(cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
+            found.append((box, float(score[y, x])))
+        return sorted(found, key=lambda item: -item[1])
+
+    def _read_crop(self, image: np.ndarray, crop: Crop) -> PairReading:
+        picture = cut(image, crop, self._reader.size)
+        pictures = [picture, picture[:, ::-1]] if self._flip else [picture]
+        outputs = [_Slots.of(raw) for raw in self._reader.run(pictures)]
+        slots = outputs[0] if len(outputs) == 1 else outputs[0].mean_with(outputs[1].mirrored())
+        points, peak = decode(slots.heatmaps.reshape(34, *slots.heatmaps.shape[2:]))
+        scale = crop.side / self._reader.size
+        keypoints = np.empty((2, 17, 3), np.float32)
+        keypoints[..., :2] = (points * scale + (crop.x0, crop.y0)).reshape(2, 17, 2)
+        logit = np.log(np.clip(peak, 1e-6, 1 - 1e-6) / np.clip(1 - peak, 1e-6, 1))
+        keypoints[..., 2] = _sigmoid(self._slope * logit + self._offset).reshape(2, 17)
+        names = self._reader.metadata["positions"]
+        positions = dict(zip(names, (float(p) for p in slots.positions), strict=True))
+        return PairReading(keypoints, slots.visible < 0.5, positions, slots.top)
+
+
+SECOND_LOOK = 0.6
+"""Overlap of the crop with the crop around what it showed, below which it is taken again."""
+
+
+class _Slots(NamedTuple):
+    """Outputs of one run as probabilities."""
+
+    heatmaps: np.ndarray
+    visible: np.ndarray
+    positions: np.ndarray
+    top: float
+
+    @classmethod
+    def of(cls, raw: dict[str, np.ndarray]) -> _Slots:
+        side = raw["heatmaps"].shape[-1]
+        logits = raw["positions"][0]
+        scores = np.exp(logits - logits.max())
+        return cls(
+            _sigmoid(raw["heatmaps"]).reshape(2, 17, side, side),
+            _sigmoid(raw["visible"]).reshape(2, 17),
+            scores / scores.sum(),
+            float(_sigmoid(raw["top"]).item()),
+        )
+
+    def mirrored(self) -> _Slots:
+        """The same, as if the crop had not been mirrored."""
+        return self._replace(
+            heatmaps=self.heatmaps[:, MIRROR, :, ::-1], visible=self.visible[:, MIRROR]
+        )
+
+    def mean_with(self, other: _Slots) -> _Slots:
+        """Average with another reading of the same crop, its slots put in the same order."""
+        straight = float((self.heatmaps * other.heatmaps).sum())
+        crossed = float((self.heatmaps * other.heatmaps[::-1]).sum())
+        if crossed > straight:
+            other = _Slots(
+                other.heatmaps[::-1], other.visible[::-1], other.positions, 1 - other.top
+            )
+        return _Slots(
+            (self.heatmaps + other.heatmaps) / 2,
+            (self.visible + other.visible) / 2,
+            (self.positions + other.positions) / 2,
+            (self.top + other.top) / 2,
+        )
+
+
+def _confidence(reading: PairReading) -> float:
+    return float(reading.keypoints[..., 2].mean())
+
+
+def _overlap(a: Crop, b: Crop) -> float:
+    """Intersection over union of two squares."""
+    w = min(a.x0 + a.side, b.x0 + b.side) - max(a.x0, b.x0)
+    h = min(a.y0 + a.side, b.y0 + b.side) - max(a.y0, b.y0)
+    shared = max(w, 0.0) * max(h, 0.0)
+    return shared / (a.side**2 + b.side**2 - shared)
+
+
+def _look(reading: PairReading) -> Look:
+    bodies = tuple(
+        Body(points, float(points[:, 2].mean()), hidden)
+        for points, hidden in zip(reading.keypoints, reading.hidden, strict=True)
+    )
+    sure = _confidence(reading) >= DOUBT
+    region = box_of(reading.keypoints[..., :2].reshape(-1, 2)) if sure else None
+    return Look(bodies, region, reading.positions, reading.top)

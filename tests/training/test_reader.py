@@ -1,0 +1,133 @@
+"""The training code of the pair reader: framing, targets and export agree with the runtime."""
+
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch", reason="needs the training extra (make training)")
+
+from models.training.reader import augment, losses  # noqa: E402
+from models.training.reader.network import CROP, STRIDE, PairReader  # noqa: E402
+from pipeline.bodies.look import Region  # noqa: E402
+from pipeline.bodies.pair import Crop, cut, decode, square_around  # noqa: E402
+
+SIZE = 320
+
+
+def dotted_pair(seed: int = 0):
+    """A black picture with one white dot at each keypoint: the truth can be seen in it."""
+    rng = np.random.default_rng(seed)
+    points = rng.uniform(90, 230, (1, 2, 17, 2)).astype(np.float32)
+    image = np.zeros((SIZE, SIZE, 3), np.uint8)
+    yy, xx = np.mgrid[:SIZE, :SIZE] + 0.5
+    for x, y in points.reshape(-1, 2):
+        near = (xx - x) ** 2 + (yy - y) ** 2 < 3.0**2
+        image[near] = 255
+    return image, points
+
+
+def as_tensors(image, points):
+    return (
+        torch.from_numpy(image).permute(2, 0, 1)[None],
+        torch.zeros(1, SIZE // 2, SIZE // 2, dtype=torch.uint8),
+        torch.from_numpy(points),
+        torch.full((1, 2, 17), 2),
+    )
+
+
+def brightness_at(image: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Brightest value within a pixel of each point."""
+    values = []
+    for x, y in points:
+        x0, y0 = max(int(x) - 1, 0), max(int(y) - 1, 0)
+        values.append(image[y0 : y0 + 3, x0 : x0 + 3].max())
+    return np.array(values)
+
+
+def test_plain_framing_keeps_keypoints_on_the_picture():
+    image, points = dotted_pair()
+    batch = augment.plain_batch(*as_tensors(image, points))
+    shown = (batch.image[0].permute(1, 2, 0).numpy() + 1) / 2
+    assert (brightness_at(shown, batch.keypoints[0].reshape(-1, 2).numpy()) > 0.6).all()
+
+
+def test_random_framing_keeps_keypoints_on_the_picture_and_exchanges_left_and_right():
+    image, points = dotted_pair(1)
+    x, labels, keypoints, visible = as_tensors(image, points)
+    torch.manual_seed(3)
+    mirrored = 0
+    for _ in range(12):
+        framing = augment.random_framing(keypoints, visible)
+        batch = augment.take(x.float() / 255, labels, keypoints, visible, framing)
+        shown = batch.image[0].permute(1, 2, 0).numpy()
+        inside = (batch.visible[0] > 0).reshape(-1).numpy()
+        at = batch.keypoints[0].reshape(-1, 2).numpy()[inside]
+        assert (brightness_at(shown, at) > 0.3).mean() > 0.95
+        mirrored += int(framing.mirror[0] < 0)
+    assert 0 < mirrored < 12
+
+
+def test_crop_of_the_runtime_is_the_crop_of_the_training():
+    image, points = dotted_pair(2)
+    low, high = points.reshape(-1, 2).min(0), points.reshape(-1, 2).max(0)
+    crop = square_around(Region(*low, *high))
+    runtime = cut(image, crop, CROP).astype(float) / 255
+    batch = augment.plain_batch(*as_tensors(image, points))
+    trained = (batch.image[0].permute(1, 2, 0).numpy() + 1) / 2
+    assert np.abs(runtime - trained).mean() < 0.01
+
+
+def test_cut_scales_large_crops_without_moving_them():
+    image = np.zeros((1000, 1400, 3), np.uint8)
+    image[490:511, 690:711] = 255
+    small = cut(image, Crop(200.0, 0.0, 1000.0), 250)
+    yy, xx = np.nonzero(small[..., 0] > 128)
+    assert xx.mean() + 0.5 == pytest.approx((700.5 - 200) / 4, abs=0.5)
+    assert yy.mean() + 0.5 == pytest.approx(500.5 / 4, abs=0.5)
+
+
+def test_runtime_decodes_the_targets_of_the_training():
+    _, points = dotted_pair(4)
+    visible = torch.full((1, 2, 17), 2)
+    points = torch.from_numpy(points * (CROP / SIZE))
+    maps = losses.peaks(points, visible)[0].reshape(34, CROP // STRIDE, CROP // STRIDE)
+    decoded, peak = decode(maps.numpy())
+    assert np.abs(decoded - points.reshape(34, 2).numpy()).max() < STRIDE * 0.3
+    assert (peak > 0.9).all()
+
+
+def test_loss_does_not_care_which_slot_holds_which_athlete():
+    torch.manual_seed(0)
+    out = PairReader()(torch.randn(2, 3, CROP, CROP))
+    batch = augment.Batch(
+        torch.zeros(2, 3, CROP, CROP),
+        torch.rand(2, 2, 17, 2) * CROP,
+        torch.full((2, 2, 17), 2),
+        torch.rand(2, 2, 64, 64).round(),
+    )
+    truth = losses.Truth(torch.tensor([1, 2]), torch.tensor([0, 1]))
+    exchanged, other = losses.exchange_slots(batch, truth, torch.tensor([True, True]))
+    one = losses.pair_loss(out, batch, truth, fixed=False)
+    two = losses.pair_loss(out, exchanged, other, fixed=False)
+    assert float(one.total.detach()) == pytest.approx(float(two.total.detach()), rel=1e-5)
+
+
+def test_finder_boxes_follow_the_moved_picture():
+    from models.training.reader.data import Frames
+    from models.training.reader.find import _move
+
+    image = torch.zeros(1, 3, SIZE, SIZE, dtype=torch.uint8)
+    image[:, :, 100:140, 60:180] = 255
+    frames = Frames(
+        image,
+        torch.tensor([[60.0, 100.0, 180.0, 140.0]]),
+        torch.ones(1),
+        torch.full((1, 6, 4), torch.nan),
+    )
+    torch.manual_seed(5)
+    for _ in range(8):
+        moved, pair, _ = _move(frames, torch.zeros(1, dtype=torch.long))
+        bright = (moved[0, 0] > 0.5).nonzero().float()
+        if not len(bright) or pair.min() < 2 or pair.max() > SIZE - 2:
+            continue
+        (y0, x0), (y1, x1) = bright.amin(0), bright.amax(0) + 1
+        assert torch.allclose(pair[0], torch.stack([x0, y0, x1, y1]), atol=1.5)
