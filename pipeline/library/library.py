@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ import pandas as pd
 from platformdirs import user_data_path
 
 from pipeline.errors import MatlineError
+from pipeline.geometry import swapped_name
 from pipeline.library.atomic import could_not_write
 from pipeline.library.bout import Bout, bout_of, columns_of, count_states
 from pipeline.library.database import Database
@@ -21,6 +23,8 @@ from pipeline.library.journal import Conflict, Entry, Kind, Replay
 from pipeline.library.tables import keypoint_array, keypoint_table, read_table, write_table
 from pipeline.timeline import Correction, Timeline, new_id
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
+
+Line = tuple[Kind, Correction | None]
 
 _BOUTS = """
 SELECT bout.*, reading.reader AS reader, reading.settings_hash AS settings_hash,
@@ -202,9 +206,15 @@ class Library:
             keypoints[times >= from_s] = keypoints[times >= from_s][:, ::-1]
         return times, keypoints
 
-    def features(self, bout_id: str) -> pd.DataFrame:
-        """Return the features, one row a sample."""
-        return read_table(self._table(bout_id, "features"))
+    def features(self, bout_id: str, *, as_read: bool = False) -> pd.DataFrame:
+        """Return the features, one row a sample; athletes as in `keypoints`."""
+        features = read_table(self._table(bout_id, "features"))
+        own = [name for name in features.columns if name.startswith(("a_", "b_"))]
+        exchanged = [swapped_name(name) for name in own]
+        for from_s in [] if as_read else self._swaps(bout_id):
+            later = features.index >= from_s
+            features.loc[later, own] = features.loc[later, exchanged].to_numpy()
+        return features
 
     def probabilities(self, bout_id: str) -> pd.DataFrame:
         """Return the positions' probabilities, one row a sample."""
@@ -231,6 +241,11 @@ class Library:
         with self._database.reading() as db:
             return _entries(db, self._reading(db, bout_id), after=0)
 
+    def corrections(self, bout_id: str) -> tuple[Correction, ...]:
+        """Return the corrections that hold, in order: made, and not undone."""
+        with self._database.reading() as db:
+            return self._replay(db, self._reading(db, bout_id)).done
+
     def can_undo_redo(self, bout_id: str) -> tuple[bool, bool]:
         """Return whether there is something to undo, and something to redo."""
         with self._database.reading() as db:
@@ -254,15 +269,25 @@ class Library:
         MatlineError
             If the correction doesn't fit; nothing is changed then.
         """
-        return self._add(bout_id, "correction", correction, expected_revision)
+        return self.append_all(bout_id, [correction], expected_revision)
+
+    def append_all(
+        self,
+        bout_id: str,
+        corrections: Iterable[Correction],
+        expected_revision: int | None = None,
+    ) -> int:
+        """Make several corrections, all or none; return the new revision."""
+        lines: list[Line] = [("correction", correction) for correction in corrections]
+        return self._add(bout_id, lines, expected_revision)
 
     def undo(self, bout_id: str, expected_revision: int | None = None) -> int:
         """Take the last correction back; return the new revision."""
-        return self._add(bout_id, "undo", None, expected_revision)
+        return self._add(bout_id, [("undo", None)], expected_revision)
 
     def redo(self, bout_id: str, expected_revision: int | None = None) -> int:
         """Make the last undone correction again; return the new revision."""
-        return self._add(bout_id, "redo", None, expected_revision)
+        return self._add(bout_id, [("redo", None)], expected_revision)
 
     def problems(self) -> list[str]:
         """Return what is wrong with the library, a sentence each; empty when all is well."""
@@ -276,9 +301,7 @@ class Library:
 
     # Helpers
 
-    def _add(
-        self, bout_id: str, kind: Kind, correction: Correction | None, expected: int | None
-    ) -> int:
+    def _add(self, bout_id: str, lines: list[Line], expected: int | None) -> int:
         with self._database.writing() as db:
             reading = self._reading(db, bout_id)
             replay = self._replay(db, reading)
@@ -287,18 +310,15 @@ class Library:
                     f"This bout was changed elsewhere (revision {replay.revision}, "
                     f"not {expected}); load it again."
                 )
-            entry = Entry(replay.revision + 1, kind, _now(), correction)
-            replay = replay.after(entry)
-            text = correction.to_json() if correction else None
-            db.execute(
-                "INSERT INTO journal VALUES (?, ?, ?, ?, ?)",
-                (reading, entry.revision, kind, text, entry.at),
-            )
+            for kind, correction in lines:
+                entry = Entry(replay.revision + 1, kind, _now(), correction)
+                replay = replay.after(entry)
+                _insert_entry(db, reading, entry)
             db.execute(
                 "UPDATE bout SET counts = ? WHERE id = ?", (_counts(replay.timeline), bout_id)
             )
         self._replays[reading] = replay
-        return entry.revision
+        return replay.revision
 
     def _replay(self, db: sqlite3.Connection, reading: str) -> Replay:
         replay = self._replays.get(reading) or Replay.of(self._proposal(db, reading))
@@ -344,9 +364,8 @@ class Library:
             return self._reading_folder(self._reading(db, bout_id)) / f"{name}.parquet"
 
     def _swaps(self, bout_id: str) -> list[float]:
-        with self._database.reading() as db:
-            done = self._replay(db, self._reading(db, bout_id)).done
-        return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
+        corrections = self.corrections(bout_id)
+        return [c.arguments["from_s"] for c in corrections if c.action == "swap_athletes"]
 
     def _reading_problems(self, bout: Bout) -> list[str]:
         found = []
@@ -372,6 +391,12 @@ def _entries(db: sqlite3.Connection, reading: str, after: int) -> list[Entry]:
         )
         for row in rows
     ]
+
+
+def _insert_entry(db: sqlite3.Connection, reading: str, entry: Entry) -> None:
+    text = entry.correction.to_json() if entry.correction else None
+    row = (reading, entry.revision, entry.kind, text, entry.at)
+    db.execute("INSERT INTO journal VALUES (?, ?, ?, ?, ?)", row)
 
 
 def _counts(timeline: Timeline) -> str:

@@ -50,6 +50,23 @@ def timeline_from_json(text: str) -> Timeline:
         raise MatlineError(f"A timeline must be JSON; {error}.") from error
 
 
+def evidence_to_text(evidence: Mapping[str, float]) -> str:
+    """Return a moment's numbers in one cell: ``"gain=0.31; held_s=0.6"``."""
+    return "; ".join(f"{name}={value:g}" for name, value in evidence.items())
+
+
+def evidence_from_text(text: str) -> dict[str, float]:
+    """Read `evidence_to_text`.
+
+    Raises
+    ------
+    ValueError
+        If a part is not ``name=number``.
+    """
+    parts = (part.partition("=") for part in text.split(";") if part.strip())
+    return {name.strip(): float(value) for name, _, value in parts}
+
+
 def _rows(rows: object, kind: type[Row], what: str) -> list[Row]:
     if not isinstance(rows, list | tuple):
         raise MatlineError(f"The list of {what.lower()}s is missing.")

@@ -158,6 +158,17 @@ def test_skeletons_follow_a_swap_of_athletes_and_its_undo(library):
     np.testing.assert_array_equal(library.keypoints(bout)[1], keypoints())
 
 
+def test_features_follow_a_swap_of_athletes(library):
+    bout = library.add_bout(Path("x.mp4"), 40.0).id
+    table = pd.DataFrame({"a_hip_height": 1.0, "b_hip_height": 2.0, "trunk_length": 3.0}, TIMES)
+    library.save_reading(bout, TIMES, keypoints(), table, table, BOUT)
+    library.append(bout, Correction("swap_athletes", {"from_s": 10.0}))
+    swapped = library.features(bout)
+    assert swapped.loc[:9.9].eq([1.0, 2.0, 3.0]).all().all()
+    assert swapped.loc[10.0:].eq([2.0, 1.0, 3.0]).all().all()
+    assert library.features(bout, as_read=True).equals(table.rename_axis("time_s"))
+
+
 def test_many_threads_correcting_at_once_lose_nothing(library):
     proposal = Timeline(tuple(Segment(i, i + 1, "standing", id=f"s{i}") for i in range(40)))
     bout = save(library, proposal)
