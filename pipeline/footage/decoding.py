@@ -1,0 +1,286 @@
+"""Decoding a stretch of a file: where to start, what to skip, what not to trust."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+
+import av
+from av.container import InputContainer
+from av.packet import Packet
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+
+from pipeline.footage.container import open_container, read_packets, video_stream
+from pipeline.footage.gaps import Gap
+from pipeline.footage.info import FootageInfo
+from pipeline.footage.sampling import Clock, Instants, Span, plan, plan_nothing
+from pipeline.settings import FootageSettings
+
+_LEADS_S = (0.0, 5.0, 30.0)
+"""How much earlier to try when a start proves too late (a seek past it, a gradual refresh)."""
+_LONGEST_LOOK_BACK_S = 10.0
+_MOST_HELD_BYTES = 64 << 20
+
+DAMAGED = "damaged: the pictures could not be decoded"
+MISSING = "no pictures in the file"
+BACKWARDS = "timestamps run backwards"
+CUT_OFF = "the pictures end before the length the file states"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A decoded picture and its time."""
+
+    time_s: float
+    frame: VideoFrame
+
+
+class _TooLate(Exception):
+    """Decoding began after the start that was asked for."""
+
+
+class Decoding:
+    """Iterates over the samples of a span; `gaps` is complete when the iteration ends."""
+
+    def __init__(self, info: FootageInfo, settings: FootageSettings, span: Span) -> None:
+        self._info, self._settings, self._span = info, settings, span
+        self.gaps: list[Gap] = []
+
+    def __iter__(self) -> Iterator[Picture]:
+        for lead_s in self._leads():
+            started = False
+            try:
+                for picture in self._attempt(lead_s, strict=lead_s != _LEADS_S[-1]):
+                    started = True
+                    yield picture
+                return
+            except _TooLate:
+                assert not started  # only ever raised before the first picture
+
+    def _leads(self) -> tuple[float | None, ...]:
+        if self._span.start_s <= 0 or not self._info.seekable:
+            return (None,)
+        return (*_LEADS_S, None)
+
+    def _attempt(self, lead_s: float | None, strict: bool) -> Iterator[Picture]:
+        """Decode from `lead_s` before the start, or from the head of the file if None."""
+        self.gaps = []
+        clock = Clock(self._info)
+        with open_container(self._info.path) as container:
+            stream = video_stream(container, self._info.path)
+            stream.thread_type = "AUTO"
+            stream.codec_context.thread_count = self._settings.decode_threads
+            packets = read_packets(container, stream, self._info.path)
+            before = None
+            if lead_s is not None:
+                packets, before = self._approach(container, stream, clock, lead_s)
+            previous_s = None if before is None else clock.seconds(before)
+            watch = _Watch(self._info, self._settings, self._span, previous_s)
+            try:
+                yield from self._decode(
+                    packets, stream, clock, before, watch, strict and lead_s is not None
+                )
+            finally:
+                self.gaps = watch.gaps
+
+    def _approach(
+        self, container: InputContainer, stream: VideoStream, clock: Clock, lead_s: float
+    ) -> tuple[Iterator[Packet], int | None]:
+        """Seek, then drop packets up to the last key frame at or before the place to begin.
+
+        Returns the packets to decode, and the timestamp of the picture just before that place,
+        which is what decides whether the first one is a sample.
+        """
+        begin_s = self._span.start_s - lead_s
+        begin = clock.pts(begin_s)
+        earliest = clock.pts(begin_s - min(1 / self._span.rate_hz, _LONGEST_LOOK_BACK_S))
+        try:
+            container.seek(earliest, stream=stream)
+        except (av.error.FFmpegError, OSError) as error:
+            raise _TooLate from error
+        packets = read_packets(container, stream, self._info.path)
+        held: list[Packet] = []
+        held_bytes = 0
+        before: int | None = None
+        for packet in packets:
+            if packet.pts is None or packet.dts is None:
+                if packet.size:  # untimed packets in a timed file: only the head is a safe start
+                    raise _TooLate
+                held.append(packet)
+                break
+            if before is None and not held and packet.pts > max(earliest, self._info.first_pts):
+                raise _TooLate  # pictures before this one may have been passed over
+            if clock.seconds(packet.pts) < begin_s:
+                before = packet.pts if before is None else max(before, packet.pts)
+            if packet.is_keyframe and packet.pts <= begin:
+                held, held_bytes = [], 0
+            elif not held:
+                if packet.is_keyframe:
+                    raise _TooLate
+                continue
+            held.append(packet)
+            held_bytes += packet.size
+            if packet.dts > begin or held_bytes > _MOST_HELD_BYTES:
+                break
+        if not held:
+            raise _TooLate
+        return chain(held, packets), before
+
+    def _decode(
+        self,
+        packets: Iterator[Packet],
+        stream: VideoStream,
+        clock: Clock,
+        before: int | None,
+        watch: _Watch,
+        strict: bool,
+    ) -> Iterator[Picture]:
+        instants = Instants(self._span, watch.last_s)
+        context = stream.codec_context
+        awaited: list[int] = []  # timestamps of samples not decoded yet, a heap
+        count = 0
+        planning = plan if self._info.timed else plan_nothing
+        for planned in planning(packets, self._span, clock, before):
+            packet = planned.packet
+            if planned.wanted and packet.pts is not None:
+                heapq.heappush(awaited, packet.pts)
+            # Pictures that nothing refers to and nobody wants need no decoding.
+            context.skip_frame = "NONREF" if planned.wanted is False else "DEFAULT"
+            if packet.is_corrupt:
+                watch.damaged_at(packet.pts)
+            try:
+                frames = packet.decode()
+            except av.error.FFmpegError:
+                watch.damaged()
+                continue
+            for frame in frames:
+                time_s = self._time(frame, clock, count)
+                count += 1
+                if strict and self._came_too_late(frame, awaited, time_s, watch):
+                    raise _TooLate
+                strict = strict and time_s < self._span.start_s
+                while awaited and frame.pts is not None and awaited[0] <= frame.pts:
+                    lost = heapq.heappop(awaited)
+                    if lost < frame.pts:
+                        instants.take(clock.seconds(lost))
+                good = watch.saw(time_s, frame)
+                if time_s >= self._span.end_s:
+                    watch.left()
+                    return
+                if good is None:
+                    continue
+                due = instants.take(time_s)
+                if due and good and time_s >= self._span.start_s:
+                    yield Picture(time_s, frame)
+        watch.ended()
+
+    def _time(self, frame: VideoFrame, clock: Clock, count: int) -> float:
+        if not self._info.timed:
+            return float(count / self._info.counting_rate)
+        return clock.seconds(frame.pts) if frame.pts is not None else math.nan
+
+    def _came_too_late(
+        self, frame: VideoFrame, awaited: list[int], time_s: float, watch: _Watch
+    ) -> bool:
+        """Whether a sample was skipped although nothing was damaged: a gradual refresh."""
+        return (
+            time_s >= self._span.start_s
+            and not watch.hurt
+            and bool(awaited)
+            and frame.pts is not None
+            and awaited[0] < frame.pts
+        )
+
+
+class _Watch:
+    """Judges decoded pictures one after another and writes down the gaps."""
+
+    def __init__(
+        self, info: FootageInfo, settings: FootageSettings, span: Span, last_s: float | None
+    ) -> None:
+        self._info, self._span = info, span
+        self._longest_s = max(
+            settings.gap_s, 0.0 if math.isinf(span.rate_hz) else 1.5 / span.rate_hz
+        )
+        self._distrust_s = settings.distrust_s
+        self._corrupt: list[int] = []
+        self._since_s: float | None = None
+        self._backwards = False
+        self.last_s = last_s
+        self.hurt = False
+        self.gaps: list[Gap] = []
+
+    def damaged(self) -> None:
+        """Note that decoding failed: what follows leans on what was lost."""
+        self.hurt = True
+
+    def damaged_at(self, pts: int | None) -> None:
+        """Note that the packet of this picture is damaged."""
+        if pts is None:
+            self.hurt = True
+        else:
+            heapq.heappush(self._corrupt, pts)
+
+    def saw(self, time_s: float, frame: VideoFrame) -> bool | None:
+        """Take note of the next picture.
+
+        Returns
+        -------
+        bool or None
+            Whether it can be trusted; None if its time has been before or is unknown.
+        """
+        if math.isnan(time_s):
+            return None
+        if self.last_s is not None and time_s <= self.last_s:
+            self._backwards |= time_s < self.last_s
+            return None
+        self._take_corrupt(below=frame.pts)
+        healed = self.hurt and self._heals(time_s, frame)
+        if healed:
+            self.hurt, self._since_s = False, None
+        self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
+        if self.hurt:
+            self._since_s = time_s if self._since_s is None else self._since_s
+            return False
+        self._note(time_s, healed)
+        self.last_s = time_s
+        return True
+
+    def left(self) -> None:
+        """Note that the stretch is over, though the file goes on."""
+        if self.hurt:
+            self.gaps.append(Gap(self._last_good_s(), self._span.end_s, DAMAGED))
+
+    def ended(self) -> None:
+        """Note the end of the file."""
+        last = self._last_good_s()
+        if self._info.duration_s - last > self._longest_s:
+            self.gaps.append(Gap(last, self._info.duration_s, DAMAGED if self.hurt else CUT_OFF))
+
+    def _heals(self, time_s: float, frame: VideoFrame) -> bool:
+        waited = self._since_s is not None and time_s - self._since_s >= self._distrust_s
+        return frame.key_frame or waited
+
+    def _take_corrupt(self, below: int | None, inclusive: bool = False) -> bool:
+        """Use up the damaged packets before (or at) a picture; return whether there were any."""
+        found = False
+        while self._corrupt and below is not None and self._corrupt[0] < below + inclusive:
+            heapq.heappop(self._corrupt)
+            found = True
+        self.hurt |= found
+        return found
+
+    def _last_good_s(self) -> float:
+        return self._span.start_s if self.last_s is None else self.last_s
+
+    def _note(self, time_s: float, damage_before: bool) -> None:
+        last = self._last_good_s()
+        if damage_before:
+            self.gaps.append(Gap(last, time_s, DAMAGED))
+        elif time_s - last > self._longest_s:
+            self.gaps.append(Gap(last, time_s, BACKWARDS if self._backwards else MISSING))
+        self._backwards = False

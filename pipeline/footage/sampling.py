@@ -1,0 +1,126 @@
+"""Which pictures are samples: times, instants, and what must be decoded for them."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, insort
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from av.packet import Packet
+
+from pipeline.footage.info import FootageInfo
+
+_ROUNDING_S = 1e-6
+_REORDERING_PACKETS = 64  # no codec in use reorders further than 16 pictures
+
+
+@dataclass(frozen=True)
+class Span:
+    """What is asked of a file: the stretch ``[start_s, end_s)`` at `rate_hz` samples a second."""
+
+    start_s: float = 0.0
+    end_s: float = math.inf
+    rate_hz: float = math.inf
+
+    def instant(self, time_s: float) -> float:
+        """Return k of the last instant ``k / rate_hz`` at or before a time.
+
+        At an infinite rate every time is an instant of its own.
+        """
+        if math.isinf(self.rate_hz):
+            return time_s
+        return math.floor((time_s + _ROUNDING_S) * self.rate_hz)
+
+
+class Clock:
+    """Turns container timestamps into seconds from the first picture, and back."""
+
+    def __init__(self, info: FootageInfo) -> None:
+        self._first: int = info.first_pts
+        self._unit: Fraction = info.time_base
+
+    def seconds(self, pts: int) -> float:
+        """Return the time of a timestamp."""
+        return float((pts - self._first) * self._unit)
+
+    def pts(self, time_s: float) -> int:
+        """Return the last timestamp at or before a time."""
+        return self._first + math.floor(Fraction(time_s + _ROUNDING_S) / self._unit)
+
+
+class Instants:
+    """Remembers which instants have had their picture."""
+
+    def __init__(self, span: Span, last_time_s: float | None = None) -> None:
+        self._span = span
+        self._last = -math.inf if last_time_s is None else span.instant(last_time_s)
+
+    def take(self, time_s: float) -> bool:
+        """Note a picture; return whether it is the first at or after some instant."""
+        instant = self._span.instant(time_s)
+        first = instant > self._last
+        self._last = max(self._last, instant)
+        return first
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A packet, and whether its picture is a sample (None where its time is unknown)."""
+
+    packet: Packet
+    wanted: bool | None
+
+
+def plan(
+    packets: Iterable[Packet], span: Span, clock: Clock, before: int | None
+) -> Iterator[Planned]:
+    """Yield `Planned` packets in decoding order.
+
+    A picture's predecessor is known once a packet's decoding time has passed the picture's own
+    time, since no picture is decoded after it is shown; packets wait here until then.
+
+    Parameters
+    ----------
+    packets : iterable of Packet
+        In decoding order.
+    span : Span
+    clock : Clock
+    before : int or None
+        Timestamp of the picture before the first packet's, if there is one.
+    """
+    waiting: deque[Packet] = deque()
+    shown: list[int] = [] if before is None else [before]
+    for packet in packets:
+        if packet.pts is None or packet.dts is None:
+            yield from (_judge(p, shown, span, clock) for p in waiting)
+            waiting.clear()
+            yield Planned(packet, None)
+            continue
+        waiting.append(packet)
+        insort(shown, packet.pts)
+        while waiting and (waiting[0].pts or 0) <= packet.dts:
+            yield _judge(waiting.popleft(), shown, span, clock)
+        if len(waiting) > _REORDERING_PACKETS:
+            yield _judge(waiting.popleft(), shown, span, clock)
+        del shown[: -2 * _REORDERING_PACKETS]
+    yield from (_judge(p, shown, span, clock) for p in waiting)
+
+
+def plan_nothing(packets: Iterable[Packet], *_: object) -> Iterator[Planned]:
+    """Yield packets of a file without usable times, so that every picture is decoded."""
+    return (Planned(packet, None) for packet in packets)
+
+
+def _judge(packet: Packet, shown: list[int], span: Span, clock: Clock) -> Planned:
+    assert packet.pts is not None
+    time_s = clock.seconds(packet.pts)
+    if time_s >= span.end_s:
+        return Planned(packet, False)
+    index = bisect_left(shown, packet.pts)
+    if index == 0:
+        return Planned(packet, True)
+    previous = span.instant(clock.seconds(shown[index - 1]))
+    return Planned(packet, span.instant(time_s) > previous)
