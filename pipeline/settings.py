@@ -63,6 +63,78 @@ class ReviewSettings:
     max_window_s: float = 120.0
     """Seconds of keypoints sent at once; 2 minutes at 5 a second are 250 kB."""
 
+    unsure: float = 0.2
+    """Chance of being wrong above which a doubt is named to the human."""
+    turned: float = 0.55
+    """Part of the movement that an exchange of A and B would save; 0.5 is a coin's toss."""
+    border_s: float = 1.0
+    """Seconds around a border in which its doubt is measured, and about what a look saves."""
+    look_s: float = 2.0
+    """Seconds to find one's way at a new place."""
+    longest_look_s: float = 6.0
+    """Seconds of a segment that are watched at most before deciding."""
+    rare_share: float = 0.02
+    """Share of the bout's time below which a position is rare in it."""
+    rare_weight: float = 1.5
+    """A rare position is worth more to whoever studies the bout, and likelier a slip."""
+
+    confident: float = 0.8
+    """Confidence from which proposals are audited: those a human would be inclined to skip."""
+    audit_share: float = 0.1
+    """Share of the confident proposals to check."""
+    audit_least: int = 5
+    """Fewer say nothing."""
+    audit_most: int = 20
+    """20 right of 20 already say "at least 84 %" (Wilson); more would cost more than they tell."""
+    audit_every: int = 4
+    """One audit after so many doubtful segments, so that it is met among them."""
+
+
+@dataclass(frozen=True)
+class AthletesSettings:
+    """How two people become athletes A and B. Costs are in nats (−log likelihood)."""
+
+    min_confidence: float = 0.05
+    """0–1. Below it a keypoint counts as not seen."""
+    min_keypoints: int = 5
+    """Keypoints. Fewer are a hand or a foot at the picture's edge, not a person."""
+    max_people: int = 6
+    """People kept a sample, largest first: two athletes, a referee, and three to be wrong about."""
+    duplicate_tolerance: float = 0.3
+    """Trunk lengths. Keypoints of one person found twice differ by less."""
+    duplicate_similarity: float = 0.6
+    """0–1. Two real bodies, however close, have most joints in different places."""
+    still_spread: float = 0.2
+    """Trunk lengths. Keypoints of a still body move this much from reading to reading."""
+    speed_spread: float = 1.5
+    """Trunk lengths a second. How wrong "goes on as before" usually is in grappling."""
+    predict_s: float = 0.4
+    """Seconds a body is believed to go on as it moved; grapplers turn within half a second."""
+    jump_cost: float = 8.0
+    """The most one implausible movement costs, so that a wrong start can be left again."""
+    first_seen_cost: float = 1.0
+    """Someone new at A's or B's place."""
+    missing_cost: float = 2.0
+    """A fifth of a second without an athlete: more than any distance to the other costs."""
+    apart_cost: float = 2.0
+    """A fifth of a second far away from each other; half of it at 3 trunk lengths."""
+    size_weight: float = 1.0
+    """A fifth of a second, per e-fold smaller than the largest person: bystanders stand behind."""
+    clothing_weight: float = 2.0
+    """Wholly other colours than before."""
+    clothing_rate: float = 0.1
+    """Part of what is worn learned anew a sample when apart; a tenth of that when in contact."""
+    looks_per_s: float = 2.0
+    """Independent looks at clothing a second: neighbouring samples see the same folds."""
+    size_spread: float = 0.3
+    """Of the log ratio of both trunk lengths, from sample to sample."""
+    exchange_cost: float = 3.0
+    """Added to an exchange: the choice of people already followed movement."""
+    top_height_weight: float = 3.0
+    """Log odds of being on top a trunk length of height: 0.95 at one."""
+    top_lasts_s: float = 8.0
+    """Seconds one athlete stays on top, on average."""
+
 
 @dataclass(frozen=True)
 class GeometrySettings:
@@ -79,10 +151,44 @@ class GeometrySettings:
 
 
 @dataclass(frozen=True)
+class StudySettings:
+    """How bouts are counted."""
+
+    before_s: float = 10.0
+    """Seconds. An elevation this long before a sweep or stand-up may have led to it."""
+    follow_s: float = 10.0
+    """Seconds after an attempt in which something counts as having followed it."""
+    edge_s: float = 60.0
+    """Seconds at the start and end of a bout that are looked at apart."""
+    few: int = 10
+    """Attempts. With fewer, "half of them held" means anything from 24 to 76 %: say so."""
+    confidence: float = 0.95
+    """Probability of an interval of uncertainty, the usual one."""
+
+
+@dataclass(frozen=True)
+class OvernightSettings:
+    """How long work is cut into pieces and spread."""
+
+    chunk_s: float = 60.0
+    """Seconds of footage in one piece at most: what is read again after a power cut."""
+    max_side: int = 1920
+    """Pixels. Larger pictures are made smaller before reading: a pair that fills a tenth of a 4K
+    picture still has more pixels than the readers' inputs."""
+    attempts: int = 2
+    """Times a piece is tried when its worker dies; one that kills two is not tried again."""
+    stop_grace_s: float = 120.0
+    """Seconds to finish what is in hand when told to stop; a piece takes well under a minute."""
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings, room by room."""
 
     footage: FootageSettings = field(default_factory=FootageSettings)
     positions: PositionsSettings = field(default_factory=PositionsSettings)
     review: ReviewSettings = field(default_factory=ReviewSettings)
+    athletes: AthletesSettings = field(default_factory=AthletesSettings)
     geometry: GeometrySettings = field(default_factory=GeometrySettings)
+    study: StudySettings = field(default_factory=StudySettings)
+    overnight: OvernightSettings = field(default_factory=OvernightSettings)

@@ -1,0 +1,6 @@
+"""The people of each sample → athlete A and athlete B through time, and who is on top."""
+
+from pipeline.athletes.athletes import Athletes
+from pipeline.athletes.tracks import Tracks, concatenate
+
+__all__ = ["Athletes", "Tracks", "concatenate"]
