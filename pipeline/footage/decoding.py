@@ -210,6 +210,7 @@ class _Watch:
         self._corrupt: list[int] = []
         self._since_s: float | None = None
         self._backwards = False
+        self._mended = False
         self.last_s = last_s
         self.hurt = False
         self.gaps: list[Gap] = []
@@ -235,18 +236,17 @@ class _Watch:
         """
         if math.isnan(time_s):
             return None
+        self._take_corrupt(below=frame.pts)
+        if self.hurt and self._heals(time_s, frame):
+            self.hurt, self._since_s, self._mended = False, None, True
+        self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
         if self.last_s is not None and time_s <= self.last_s:
             self._backwards |= time_s < self.last_s
             return None
-        self._take_corrupt(below=frame.pts)
-        healed = self.hurt and self._heals(time_s, frame)
-        if healed:
-            self.hurt, self._since_s = False, None
-        self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
         if self.hurt:
             self._since_s = time_s if self._since_s is None else self._since_s
             return False
-        self._note(time_s, healed)
+        self._note(time_s)
         self.last_s = time_s
         return True
 
@@ -277,10 +277,10 @@ class _Watch:
     def _last_good_s(self) -> float:
         return self._span.start_s if self.last_s is None else self.last_s
 
-    def _note(self, time_s: float, damage_before: bool) -> None:
+    def _note(self, time_s: float) -> None:
         last = self._last_good_s()
-        if damage_before:
+        if self._mended:
             self.gaps.append(Gap(last, time_s, DAMAGED))
         elif time_s - last > self._longest_s:
             self.gaps.append(Gap(last, time_s, BACKWARDS if self._backwards else MISSING))
-        self._backwards = False
+        self._backwards = self._mended = False
