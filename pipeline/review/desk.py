@@ -1,0 +1,226 @@
+"""The desk: one library as the page works with it, with what is slow to fetch kept at hand."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.library import Bout, Entry, Library
+from pipeline.review.audit import audit, audited
+from pipeline.review.keeping import Keeping
+from pipeline.review.order import Doubts, order_of_work
+from pipeline.review.trace import swapped, thin
+from pipeline.settings import ReviewSettings
+from pipeline.timeline import Correction, Moment, Segment, Timeline
+
+KEPT_BOUTS = 3
+"""Bouts whose samples stay in memory: 2 h at 5 a second are about 20 MB."""
+
+
+@dataclass(frozen=True)
+class Samples:
+    """What was measured of one bout, as it was read.
+
+    Attributes
+    ----------
+    times : ndarray, float64, (T,)
+        Seconds from the first picture.
+    keypoints : ndarray, float32, (T, 2, 17, 3)
+        Index 0 is who the reader called A.
+    features : DataFrame
+        Index = time_s.
+    doubts : Doubts
+    """
+
+    times: np.ndarray
+    keypoints: np.ndarray
+    features: pd.DataFrame
+    doubts: Doubts
+
+
+class Desk:
+    """A library, read and corrected by the page.
+
+    Parameters
+    ----------
+    library : Library
+        Where everything is kept; the desk itself keeps nothing that could be lost.
+    settings : ReviewSettings, optional
+    """
+
+    def __init__(self, library: Library, settings: ReviewSettings | None = None) -> None:
+        self.library = library
+        self.settings = settings or ReviewSettings()
+        self.keeping = Keeping(library.root / "review")
+        self._samples: OrderedDict[tuple[str, str, str], Samples] = OrderedDict()
+        self._lock = Lock()
+
+    def samples(self, bout: Bout) -> Samples:
+        """Return what was measured, from memory where it was fetched before."""
+        key = (bout.id, bout.reader, bout.settings_hash)
+        with self._lock:
+            if key not in self._samples:
+                times, keypoints = self.library.keypoints(bout.id, as_read=True)
+                features = self.library.features(bout.id)
+                doubts = Doubts.of(times, keypoints, self.library.probabilities(bout.id))
+                self._samples[key] = Samples(times, keypoints, features, doubts)
+            self._samples.move_to_end(key)
+            while len(self._samples) > KEPT_BOUTS:
+                self._samples.popitem(last=False)
+            return self._samples[key]
+
+    def swaps(self, bout_id: str) -> list[float]:
+        """Return the times from which on A and B were exchanged."""
+        done = holding(self.library.journal(bout_id))
+        return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
+
+    def standing(self, bout_id: str) -> dict[str, Any]:
+        """Return the timeline as corrected, its revision and what can be undone."""
+        timeline = self.library.timeline(bout_id)
+        return self._state(bout_id) | {
+            "segments": [asdict(s) for s in timeline.segments],
+            "moments": [asdict(m) for m in timeline.moments],
+        }
+
+    def change(self, bout_id: str, make: Callable[[], int]) -> dict[str, Any]:
+        """Make a change and return what it changed.
+
+        Parameters
+        ----------
+        make : callable
+            Changes the library, or raises and leaves it as it was.
+        """
+        before, swaps = self.library.timeline(bout_id), self.swaps(bout_id)
+        make()
+        after = self.library.timeline(bout_id)
+        return (
+            self._state(bout_id)
+            | difference(before, after)
+            | {"athletes_turned": swaps != self.swaps(bout_id)}
+        )
+
+    def work(self, bout: Bout) -> dict[str, Any]:
+        """Return what to look at, best first; what the audit says; the effort so far."""
+        timeline = self.library.timeline(bout.id)
+        chosen = audited(self.library.proposal(bout.id), bout.id, self.settings)
+        order = order_of_work(
+            timeline, self.samples(bout).doubts, frozenset(s.id for s in chosen), self.settings
+        )
+        return {
+            "order": [{"id": one.id, "reasons": one.reasons} for one in order],
+            "audit": asdict(audit(chosen, timeline, self.swaps(bout.id))),
+            "effort": asdict(self.keeping.spent(bout.id)),
+        }
+
+    def _state(self, bout_id: str) -> dict[str, Any]:
+        can_undo, can_redo = self.library.can_undo_redo(bout_id)
+        return {
+            "revision": self.library.revision(bout_id),
+            "can_undo": can_undo,
+            "can_redo": can_redo,
+            "bounds": self.bounds(bout_id),
+        }
+
+    def bounds(self, bout_id: str) -> tuple[float, float] | None:
+        """Return where a human said the bout starts and ends, if one did."""
+        done = holding(self.library.journal(bout_id))
+        marks = [c.arguments for c in done if c.action == "set_bounds"]
+        return (marks[-1]["start_s"], marks[-1]["end_s"]) if marks else None
+
+    def keypoints(self, bout: Bout, start_s: float, end_s: float) -> tuple[np.ndarray, np.ndarray]:
+        """Return times ``(N,)`` and keypoints ``(N, 2, 17, 3)`` of ``[start_s, end_s)``.
+
+        Index 0 is who the timeline, as corrected, calls A.
+        """
+        samples = self.samples(bout)
+        first, last = np.searchsorted(samples.times, [start_s, end_s])
+        times = samples.times[first:last]
+        keypoints = samples.keypoints[first:last].copy()
+        turned = swapped(times, self.swaps(bout.id))
+        keypoints[turned] = keypoints[turned][:, ::-1]
+        return times, keypoints
+
+    def trace(self, bout: Bout, start_s: float, end_s: float, buckets: int) -> dict[str, Any]:
+        """Return both athletes' hip heights, thinned for drawing.
+
+        Returns
+        -------
+        dict
+            ``time_s``, ``A`` and ``B`` (trunk lengths; None where not seen) and ``seen``: the
+            lower of the two bodies' mean keypoint confidence, 0–1.
+        """
+        samples = self.samples(bout)
+        first, last = np.searchsorted(samples.times, [start_s, end_s])
+        heights = _heights(samples.features)[:, first:last]
+        turned = swapped(samples.times[first:last], self.swaps(bout.id))
+        heights[:, turned] = heights[::-1, turned]
+        kept = thin(heights, buckets)
+        seen = _seen(samples.keypoints[first:last][kept])
+        return {
+            "time_s": np.round(samples.times[first:last][kept], 3).tolist(),
+            "A": _plain(heights[0, kept]),
+            "B": _plain(heights[1, kept]),
+            "seen": _plain(seen),
+        }
+
+
+def difference(before: Timeline, after: Timeline) -> dict[str, Any]:
+    """Return what a page must change to go from one timeline to another.
+
+    A long bout has thousands of segments; after one key, only a few of them travel.
+
+    Returns
+    -------
+    dict
+        ``segments`` and ``moments``: those that are new or changed; ``gone``: ids of those that
+        are no longer there.
+    """
+    old = _by_id(before)
+    new = _by_id(after)
+    return {
+        "segments": [asdict(s) for s in after.segments if old.get(s.id) != s],
+        "moments": [asdict(m) for m in after.moments if old.get(m.id) != m],
+        "gone": [one for one in old if one not in new],
+    }
+
+
+def _by_id(timeline: Timeline) -> dict[str, Segment | Moment]:
+    rows: list[Segment | Moment] = [*timeline.segments, *timeline.moments]
+    return {row.id: row for row in rows}
+
+
+def holding(journal: Iterable[Entry]) -> list[Correction]:
+    """Return the corrections that hold: those made and not undone, in order."""
+    done: list[Correction] = []
+    undone: list[Correction] = []
+    for entry in journal:
+        if entry.kind == "undo":
+            undone.append(done.pop())
+        elif entry.kind == "redo":
+            done.append(undone.pop())
+        elif entry.correction is not None:
+            done.append(entry.correction)
+            undone.clear()
+    return done
+
+
+def _heights(features: pd.DataFrame) -> np.ndarray:
+    columns = [f"{athlete}_hip_height" for athlete in ("a", "b")]
+    if set(columns) <= set(features.columns):
+        return features[columns].to_numpy(dtype=float).T.copy()
+    return np.full((2, len(features)), np.nan)
+
+
+def _seen(keypoints: np.ndarray) -> np.ndarray:
+    confidence = np.nan_to_num(keypoints[..., 2]).mean(axis=2)
+    return confidence.min(axis=1) if len(confidence) else np.zeros(0)
+
+
+def _plain(values: np.ndarray) -> list[float | None]:
+    return [None if np.isnan(v) else round(float(v), 3) for v in values]

@@ -1,0 +1,172 @@
+"""What the page and the server say to each other; also the source of the OpenAPI document."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
+
+Seconds = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
+ShortText = Annotated[str, Field(max_length=200)]
+Identity = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
+AthleteLetter = Literal["A", "B"]
+
+
+class Message(BaseModel):
+    """What must be exactly as described: an unknown field is a mistake, not a surprise."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class Problem(BaseModel):
+    """One sentence that says what was wrong and what to do."""
+
+    detail: str
+
+
+class Token(Message):
+    """The secret of the printed link, handed in once."""
+
+    token: Annotated[str, Field(max_length=200)]
+
+
+class Names(Message):
+    """The athletes' names; empty where not given."""
+
+    A: ShortText = ""
+    B: ShortText = ""
+
+
+class BoutOut(BaseModel):
+    """A bout as the page shows it."""
+
+    id: str
+    title: str
+    footage: str
+    has_footage: bool
+    duration_s: float
+    start_s: float
+    end_s: float
+    names: Names
+    we: AthleteLetter | None
+    event: str
+    date: str
+    ruleset: str
+    reader: str
+    counts: dict[str, int]
+    revision: int
+
+
+class BoutChange(Message):
+    """Details of a bout to change; what is left out stays."""
+
+    title: ShortText | None = None
+    names: Names | None = None
+    we: AthleteLetter | Literal["nobody"] | None = None
+    event: ShortText | None = None
+    date: Annotated[str, Field(pattern=r"^(\d{4}-\d{2}-\d{2})?$")] | None = None
+    ruleset: ShortText | None = None
+
+
+class Effort(Message):
+    """What the human spent since the last message."""
+
+    seconds: Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)] = 0
+    keys: Annotated[int, Field(ge=0, le=100_000)] = 0
+    clicks: Annotated[int, Field(ge=0, le=100_000)] = 0
+
+
+class CorrectionIn(Message):
+    """One correction, made on a revision."""
+
+    action: Annotated[str, Field(max_length=40)]
+    arguments: dict[Annotated[str, Field(max_length=40)], JsonValue] = Field(default_factory=dict)
+    expected_revision: Annotated[int, Field(ge=0, le=2**53)]
+    effort: Effort = Effort()
+
+
+class StepIn(Message):
+    """An undo or a redo, asked for on a revision."""
+
+    expected_revision: Annotated[int, Field(ge=0, le=2**53)]
+    effort: Effort = Effort()
+
+
+class TimelineOut(BaseModel):
+    """A whole timeline, as corrected."""
+
+    revision: int
+    can_undo: bool
+    can_redo: bool
+    bounds: tuple[float, float] | None
+    segments: list[dict[str, Any]]
+    moments: list[dict[str, Any]]
+
+
+class ChangeOut(TimelineOut):
+    """What a correction changed; everything else stays as the page has it."""
+
+    gone: list[str]
+    athletes_turned: bool
+
+
+class TraceOut(BaseModel):
+    """Hip heights in trunk lengths, thinned for drawing; None where not seen."""
+
+    time_s: list[float]
+    A: list[float | None]
+    B: list[float | None]
+    seen: list[float | None]
+
+
+class SamplesOut(BaseModel):
+    """Times of all samples, seconds from the first picture."""
+
+    time_s: list[float]
+
+
+class FrameSizeOut(BaseModel):
+    """Pixels of the picture that keypoints refer to."""
+
+    width: int
+    height: int
+
+
+class LookOut(BaseModel):
+    """A segment to look at, and why."""
+
+    id: str
+    reasons: list[str]
+
+
+class AuditOut(BaseModel):
+    """How many confident proposals were checked, and a 95 % interval of the right ones' share."""
+
+    chosen: int
+    answered: int
+    right: int
+    low: float
+    high: float
+
+
+class WorkOut(BaseModel):
+    """What to look at, best first; how good the confident proposals are; the effort so far."""
+
+    order: list[LookOut]
+    audit: AuditOut
+    effort: Effort
+
+
+class ScoreLine(Message):
+    """One entry of the scoreboard, written by hand."""
+
+    time_s: Seconds
+    athlete: AthleteLetter
+    points: Annotated[int, Field(ge=-20, le=20)]
+    what: ShortText = ""
+
+
+class Score(Message):
+    """The scoreboard as the human wrote it."""
+
+    lines: Annotated[list[ScoreLine], Field(max_length=200)]

@@ -1,0 +1,77 @@
+"""Starting the page."""
+
+from __future__ import annotations
+
+import secrets
+import socket
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from pipeline.errors import MatlineError
+from pipeline.library import Library
+from pipeline.review.app import create_app
+from pipeline.settings import ReviewSettings
+
+HOST = "127.0.0.1"
+
+
+def serve(
+    library_root: Path | None = None,
+    port: int = 0,
+    *,
+    bout_id: str | None = None,
+    open_browser: bool = True,
+    settings: ReviewSettings | None = None,
+    say: Callable[[str], None] = print,
+) -> None:
+    """Show a library in the browser until interrupted.
+
+    Parameters
+    ----------
+    library_root : Path, optional
+        By default the user's own library.
+    port : int
+        0 takes any free one.
+    bout_id : str, optional
+        Open this bout rather than the list.
+    open_browser : bool
+        Whether to open the page, besides printing its link.
+    say : callable
+        Gets the link, one line.
+
+    Raises
+    ------
+    MatlineError
+        If the port is taken or the library can't be used.
+    """
+    library = Library(library_root)
+    token = secrets.token_urlsafe(32)
+    path = f"/bouts/{library.bout(bout_id).id}" if bout_id else "/"
+    app = create_app(library, token, settings)
+    with _listening(port) as listener:
+        link = f"http://{HOST}:{listener.getsockname()[1]}{path}#token={token}"
+        say(f"The page is at {link}")
+        if open_browser:
+            webbrowser.open(link)
+        # A browser keeps connections open; on Ctrl-C we don't wait for it.
+        config = uvicorn.Config(
+            app, log_level="warning", server_header=False, timeout_graceful_shutdown=1
+        )
+        uvicorn.Server(config).run(sockets=[listener])
+
+
+def _listening(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((HOST, port))
+    except (OSError, OverflowError) as error:
+        listener.close()
+        raise MatlineError(
+            f"Port {port} can't be used ({error}); choose another or 0 for any free one."
+        ) from error
+    listener.listen()
+    return listener

@@ -1,0 +1,73 @@
+// What is here, how far the work is, the scoreboard: small views made anew on each change.
+
+import { clock, el } from "./words.js";
+
+const percent = new Intl.NumberFormat("en", { style: "percent" });
+
+export function showHere(card, { here, words, moment, reasons, act }) {
+  card.dataset.top = here?.top ?? "";
+  const parts = here ? segmentParts(here, words, reasons) : [el("p", { class: "what" }, "No segment here")];
+  if (moment) parts.push(momentPart(moment, words, act));
+  card.replaceChildren(...parts);
+}
+
+function segmentParts(here, words, reasons) {
+  const why = here.state === "proposed" && reasons?.length ? el("p", { class: "why" }, `Look at: ${reasons.join("; ")}.`) : null;
+  return [
+    el("p", { class: "what" }, words.position(here.position)),
+    el("p", {}, ...top(here, words)),
+    el("p", {}, `${clock(here.start_s, 2)} to ${clock(here.end_s, 2)} · ${words.state(here)}`),
+    why,
+    here.note ? el("p", {}, `Note: ${here.note}`) : null,
+  ].filter(Boolean);
+}
+
+function top(here, words) {
+  if (here.top) return [el("span", { class: `athlete-${here.top}` }, words.athlete(here.top)), ` ${words.topWord(here.position)}`];
+  return [words.hasTop(here.position) ? "who is on top is not said" : "nobody on top"];
+}
+
+function momentPart(moment, words, act) {
+  const buttons = [el("button", { type: "button", onclick: () => act("remove-moment") }, "Not so ", el("kbd", {}, "del"))];
+  if (moment.state === "proposed") {
+    buttons.unshift(el("button", { type: "button", onclick: () => act("accept-moment") }, "Accept ", el("kbd", {}, "⇧a")));
+  }
+  return el("div", { class: "moment-here" },
+    el("span", {}, `⚑ ${words.momentSentence(moment)}, ${clock(moment.peak_s, 1)} · ${words.state(moment)}`), ...buttons);
+}
+
+export function showLegend(target, words) {
+  target.replaceChildren("Hip height: ",
+    el("span", { class: "athlete-A" }, `A ${words.bout.names.A}`.trim()), " full line, ",
+    el("span", { class: "athlete-B" }, `B ${words.bout.names.B}`.trim()), " dashed. Lanes: who is on top. Bars at ?: doubt.");
+}
+
+export function showSums(target, { timeline, bout, audit, spent }) {
+  const all = [...timeline.segments, ...timeline.moments];
+  const count = (state) => all.filter((one) => one.state === state).length;
+  const lines = [`${count("proposed")} proposed, ${count("accepted")} accepted, ${count("corrected")} corrected.`];
+  if (audit) lines.push(auditSentence(audit));
+  if (spent?.seconds > 0) {
+    const minutes = (bout.end_s - bout.start_s) / 60;
+    const each = (number) => (number / minutes).toFixed(1);
+    lines.push(`${clock(spent.seconds)} of your time so far: ${each(spent.seconds)} s, ${each(spent.keys)} keys and ${each(spent.clicks)} clicks a minute of footage.`);
+  }
+  target.replaceChildren(...lines.map((line) => el("p", {}, line)));
+}
+
+function auditSentence({ answered, right, low, high }) {
+  if (!answered) return "How good the confident proposals are is not known yet; it shows as you look.";
+  return `Of ${answered} confident proposals checked at random, ${right} were right: ${percent.format(low)} to ${percent.format(high)} of all such are (95 % interval).`;
+}
+
+export function showScore(target, lines, words, go) {
+  if (!lines.length) return target.replaceChildren();
+  const sum = (letter) => lines.filter((l) => l.athlete === letter).reduce((total, l) => total + l.points, 0);
+  target.replaceChildren(
+    el("table", { class: "score-table" },
+      el("thead", {}, el("tr", {}, ...["Time", "For", "Points", "What"].map((h) => el("th", { scope: "col" }, h)))),
+      el("tbody", {}, ...lines.map((line) => el("tr", {},
+        el("td", {}, el("button", { type: "button", onclick: () => go(line.time_s) }, clock(line.time_s, 1))),
+        el("td", {}, words.athlete(line.athlete)), el("td", {}, String(line.points)), el("td", {}, line.what))))),
+    el("p", {}, `As written by hand: A ${sum("A")}, B ${sum("B")}.`));
+}
