@@ -59,12 +59,22 @@ class Athletes:
         MatlineError
             If the time does not increase.
         """
-        if self._samples and time_s <= self._samples[-1].time_s:
+        self.add(People.from_look(time_s, image, look, self._settings))
+
+    def add(self, people: People) -> None:
+        """Take one sample whose people were already kept, with `People.from_look`.
+
+        Raises
+        ------
+        MatlineError
+            If the time does not increase.
+        """
+        if self._samples and people.time_s <= self._samples[-1].time_s:
             raise MatlineError(
-                f"Sample at {time_s:.3f} s comes after one at {self._samples[-1].time_s:.3f} s; "
-                "give samples in order of time."
+                f"Sample at {people.time_s:.3f} s comes after one at "
+                f"{self._samples[-1].time_s:.3f} s; give samples in order of time."
             )
-        self._samples.append(People.from_look(time_s, image, look, self._settings))
+        self._samples.append(people)
 
     def result(self) -> Tracks:
         """Return the tracks of all samples so far; can be called again after more."""
