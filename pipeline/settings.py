@@ -35,6 +35,40 @@ class FootageSettings:
 
 
 @dataclass(frozen=True)
+class BodiesSettings:
+    """How people are found in a frame."""
+
+    mediapipe_detection: float = 0.2
+    """MediaPipe's least confidence that something is a person, 0–1. Low, since entangled people
+    score low; duplicates and bystanders are told apart later."""
+
+    mediapipe_presence: float = 0.2
+    """MediaPipe's least confidence that a found person's landmarks are there, 0–1."""
+
+    region_margin: float = 1.4
+    """Side of the crop MediaPipe reads over the long side of the pair's box: an athlete may move by
+    an arm's length between samples."""
+
+    region_shrink: float = 0.8
+    """Share of the last box that is kept where the pair's box shrinks; it grows at once, so that an
+    arm that shoots out is not cut off."""
+
+    region_patience: int = 2
+    """Samples without the pair after which it is looked for in the whole frame again."""
+
+    least_confidence: float = 0.3
+    """Keypoints below it don't count towards a body's box."""
+
+    duplicate_share: float = 0.12
+    """Median distance of two findings' keypoints, in diagonals of a body's box, below which they
+    are one person. Two athletes chest to chest are still further apart than that."""
+
+    furthest_apart: float = 1.6
+    """Distance of two people's middles, in mean diagonals of their boxes, beyond which they are no
+    pair: about two body lengths."""
+
+
+@dataclass(frozen=True)
 class PositionsSettings:
     """How probabilities become segments."""
 
@@ -182,6 +216,42 @@ class OvernightSettings:
 
 
 @dataclass(frozen=True)
+class MomentsSettings:
+    """What counts as a moment; the definitions in words are in docs/moments.md."""
+
+    rise_gain: float = 0.25
+    """Trunk lengths. Shoulders of someone lying who comes up onto an elbow gain about as much."""
+    rise_within_s: float = 1.5
+    """Seconds in which it is gained; slower is sitting up, not coming up."""
+    rise_keep_s: float = 0.4
+    """Seconds it is kept: two samples at 5 Hz; less is a bridge or a wild keypoint."""
+    lift_gain: float = 0.30
+    """Trunk lengths. More than a kneeling athlete's hips move in settling their weight."""
+    lift_within_s: float = 1.5
+    """Seconds in which it is gained."""
+    lift_keep_s: float = 0.3
+    """Seconds it is kept; a lift tips over sooner than a rise ends."""
+    lift_overlap: float = 0.3
+    """Shared width over the narrower body's: who lifts is underneath, not beside."""
+    stands_knee_degrees: float = 40.0
+    """Degrees the top athlete's knee opens when standing up by itself, which is no lift."""
+    stands_foot: float = 0.25
+    """Trunk lengths. Feet lower than this are still on the mat."""
+    steady_s: float = 0.45
+    """Seconds. Running median of heights: three samples at 5 Hz, so one wild sample is none."""
+    reached_s: float = 0.4
+    """Seconds a position lasts to count as reached; shorter is flicker."""
+    pause_s: float = 1.0
+    """Seconds of scramble or doubt that don't end a control."""
+    gap_s: float = 5.0
+    """Seconds a change may take from one settled position to the next."""
+    hold_s: float = 3.0
+    """Seconds that make it held and not an attempt: the control time of published rule books."""
+    outcome_s: float = 5.0
+    """Seconds after a rise or lift in which a sweep counts as what it led to."""
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings, room by room."""
 
@@ -192,3 +262,4 @@ class Settings:
     geometry: GeometrySettings = field(default_factory=GeometrySettings)
     study: StudySettings = field(default_factory=StudySettings)
     overnight: OvernightSettings = field(default_factory=OvernightSettings)
+    moments: MomentsSettings = field(default_factory=MomentsSettings)
