@@ -256,6 +256,7 @@ class Settings:
     """All settings, room by room."""
 
     footage: FootageSettings = field(default_factory=FootageSettings)
+    bodies: BodiesSettings = field(default_factory=BodiesSettings)
     positions: PositionsSettings = field(default_factory=PositionsSettings)
     review: ReviewSettings = field(default_factory=ReviewSettings)
     athletes: AthletesSettings = field(default_factory=AthletesSettings)
