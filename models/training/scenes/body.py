@@ -7,8 +7,6 @@ Anny. World: z up, metres, the mat at 0. At rest a body faces −y and its left 
 from __future__ import annotations
 
 import functools
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +17,7 @@ from scipy import sparse
 
 from pipeline.errors import MatlineError
 
+from .arrays_file import write_arrays
 from .articulation import Articulation, articulate, cross_matrices
 from .joints import HIGH, JOINT_INDEX, JOINT_NAMES, JOINTS, LOW, Joint, mirror_joints, other_side
 from .pose import BodyPose
@@ -294,15 +293,7 @@ def save_cast(path: str | Path, people: Sequence[Person]) -> None:
         ),
         "shapes": np.array([[p.shape.get(k, np.nan) for k in _SHAPE_KEYS] for p in people]),
     }
-    target = Path(path)
-    handle, temporary = tempfile.mkstemp(dir=target.parent, suffix=".npz")
-    try:
-        with os.fdopen(handle, "wb") as out:
-            np.savez_compressed(out, **arrays)  # type: ignore[arg-type]
-        os.replace(temporary, target)
-    except BaseException:
-        os.unlink(temporary)
-        raise
+    write_arrays(path, arrays)
 
 
 def load_cast(path: str | Path) -> list[Person]:

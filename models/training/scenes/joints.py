@@ -56,7 +56,7 @@ _PAIRED = (
     ("hip_abd", -25, 60, "takes the knee away from the midline; wider when the hip is flexed"),
     ("hip_tw", -45, 50, "turns the thigh outwards"),
     ("knee", 0, 150, "bends the knee; heel to seat when kneeling, past the table's 135"),
-    ("knee_tw", -15, 15, "turns the shank outwards"),
+    ("knee_tw", -20, 25, "turns the shank outwards; a bent knee allows it"),
     ("ank", -45, 20, "lifts the toes; negative points them"),
     ("ank_inv", -20, 20, "turns the sole"),
     ("clav_up", -8, 25, "shrugs"),

@@ -23,8 +23,9 @@ _LIMBS = (
     ("upper_arm", "upperarm01", "upperarm02", "lowerarm01", 5),
     ("forearm", "lowerarm01", "lowerarm02", "wrist", 5),
 )
-# A median radius counts bulges that give way under pressure; the proxy sits a little inside.
-_FLESH_GIVES = 0.95
+# Of the flesh around a bone: most of it is inside the proxy, the bulges that give way are not.
+_LIMB_QUANTILE = 0.65
+_TRUNK_GIVES = 0.95
 _NEIGHBOURS = frozenset(
     frozenset(pair)
     for pair in (
@@ -113,7 +114,7 @@ class _Builder:
             near = np.abs(height - middle) < 0.8 * length / count
             around = distance[near] if near.sum() > 5 else distance
             bone = bones[0] if i < count / 2 else bones[1]
-            radius = float(np.median(around)) * _FLESH_GIVES
+            radius = float(np.quantile(around, _LIMB_QUANTILE))
             self.add(f"{part}.{i}", part, bone, start + along * middle, radius)
 
     def foot(self, side: str) -> None:
@@ -122,6 +123,9 @@ class _Builder:
         self.add(f"heel.{side}", part, bone, ankle + np.array([0, 0.035, -0.05]), 0.033)
         self.add(f"sole.{side}", part, bone, (ankle + toe) / 2 + [0, 0, -0.02], 0.033)
         self.add(f"toe.{side}", part, bone, toe, 0.022)
+        for name, end in (("big_toe", "toe1-2"), ("small_toe", "toe5-2")):
+            at = self.at(f"{end}.{side}")
+            self.add(f"{name}.{side}", part, bone, at + 0.2 * (at - ankle), 0.014)
 
     def hand(self, side: str) -> None:
         part = f"hand.{side}"
@@ -143,11 +147,11 @@ class _Builder:
         for i, bone in enumerate(_TRUNK_BONES):
             z = bottom + (top - bottom) * i / (len(_TRUNK_BONES) - 1)
             level = flesh[np.abs(flesh[:, 2] - z) < 0.025]
-            front, back = np.quantile(level[:, 1], (0.02, 0.98))
-            radius = (back - front) / 2 * 0.93
+            front, back = np.quantile(level[:, 1], (0.02, 0.99))
+            radius = (back - front) / 2 * _TRUNK_GIVES
             aside = max(float(np.quantile(level[:, 0], 0.97)) - radius, 0.0)
             for side, x in (("L", aside), ("M", 0.0), ("R", -aside)):
-                centre = np.array([x, (front + back) / 2, z])
+                centre = np.array([x, back - radius, z])  # the back is hard, the belly gives
                 self.add(f"trunk.{i}.{side}", "trunk", bone, centre, radius)
 
     def head(self) -> None:

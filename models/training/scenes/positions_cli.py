@@ -1,0 +1,145 @@
+"""``positions``: make a cast, solve the templates, look at them."""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.errors import MatlineError
+
+from .contacts import Template
+from .solve_many import Tally, choose, plan, solve_batches, tally
+from .solver import SolvedPair
+from .templates import templates
+
+app = typer.Typer(
+    help="Positions written as contacts, solved for two bodies.", no_args_is_help=True
+)
+
+CastOption = Annotated[Path, typer.Option("--cast", help="A saved cast (positions cast).")]
+DeviceOption = Annotated[str, typer.Option(help="cpu or cuda.")]
+WorkersOption = Annotated[int, typer.Option(min=1, help="Processes.")]
+OnlyOption = Annotated[
+    list[str] | None, typer.Option("--only", help="Start of a template's name; repeatable.")
+]
+
+
+@app.command("list")
+def list_templates() -> None:
+    """Print every template with its position and what it shows."""
+    for t in templates().values():
+        typer.echo(f"{t.position:17s} {t.name:42s} {t.about}")
+
+
+@app.command("cast")
+def make_cast(
+    out: Annotated[Path, typer.Option(help="File to write (.npz).")],
+    people: Annotated[int, typer.Option(min=2)] = 48,
+    seed: int = 0,
+) -> None:
+    """Make a cast of bodies; other machines then need no Anny."""
+    from .body import cast, save_cast
+
+    save_cast(out, cast(people, seed))
+    typer.echo(f"{people} people in {out}")
+
+
+@app.command("solve")
+def solve_templates(
+    out: Annotated[Path, typer.Option(help="File of accepted pairs to write (.npz).")],
+    cast: CastOption,
+    per_template: Annotated[int, typer.Option(min=1, help="Pairs to solve of each.")] = 32,
+    seed: int = 0,
+    device: DeviceOption = "cpu",
+    workers: WorkersOption = 1,
+    batch: Annotated[int, typer.Option(min=1, help="Pairs solved at once.")] = 32,
+    seconds: Annotated[float, typer.Option(help="Stop after so long and keep what is done.")] = 0,
+    only: OnlyOption = None,
+) -> None:
+    """Solve the templates and keep the pairs that are plausible."""
+    from .pairs_file import save_pairs
+
+    if not cast.is_file():
+        raise MatlineError(
+            f"There is no cast at {cast}: make one with positions cast --out {cast}."
+        )
+    batches = plan(_chosen(only), per_template, batch, seed)
+    found: dict[str, list[SolvedPair]] = defaultdict(list)
+    began = time.monotonic()
+    for i, (done, solved) in enumerate(solve_batches(batches, cast, device, workers), 1):
+        found[done.template] += solved
+        spent = time.monotonic() - began
+        _say_progress(i, len(batches), spent)
+        if seconds and spent > seconds:
+            break
+    spent = time.monotonic() - began
+    everything = [s for pairs in found.values() for s in pairs]
+    accepted = [s for s in everything if s.quality.accepted]
+    _print_table({name: tally(pairs) for name, pairs in found.items()})
+    if not accepted:
+        raise MatlineError("No pair was plausible: nothing written.")
+    save_pairs(out, accepted)
+    typer.echo(
+        f"{len(accepted)} of {len(everything)} pairs accepted in {spent:.0f} s "
+        f"({len(everything) / spent:.1f} solved a second, {workers} × {device}): {out}"
+    )
+
+
+@app.command("sheet")
+def draw_sheet(
+    pairs: Annotated[list[Path], typer.Argument(help="Files of pairs.")],
+    out: Annotated[Path, typer.Option(help="Folder for the pictures.")],
+    cast: CastOption,
+    each: Annotated[int, typer.Option(min=1, help="Pairs drawn of each template.")] = 2,
+    only: OnlyOption = None,
+) -> None:
+    """Draw every template from three sides, one picture a position."""
+    from .body import load_cast
+    from .pairs_file import load_pairs
+    from .sheet import write_sheets
+
+    for path in write_sheets(out, load_pairs(*pairs), load_cast(cast), _chosen(only), each):
+        typer.echo(str(path))
+
+
+@app.command("page")
+def write_page(
+    out: Annotated[Path, typer.Option(help="Markdown file to write.")],
+    pictures: Annotated[str, typer.Option(help="Folder of the pictures, from the page.")],
+    pairs: Annotated[
+        list[Path] | None, typer.Option(help="Files of pairs, for the figures.")
+    ] = None,
+) -> None:
+    """Write the documentation page of all templates."""
+    from .pairs_file import load_pairs
+    from .sheet import page
+
+    solved = list(load_pairs(*pairs).solved()) if pairs else []
+    out.write_text(page(templates(), solved, pictures), encoding="utf-8")
+    typer.echo(str(out))
+
+
+def _chosen(only: list[str] | None) -> list[str]:
+    known: dict[str, Template] = templates()
+    names = choose(known, only or [])
+    if not names:
+        raise MatlineError(f"No template's name starts with {', '.join(only or [])}: see list.")
+    return names
+
+
+def _say_progress(done: int, total: int, spent: float) -> None:
+    left = spent / done * (total - done)
+    typer.echo(f"\r{done}/{total} batches, {left:.0f} s left   ", nl=done == total, err=True)
+
+
+def _print_table(tallies: dict[str, Tally]) -> None:
+    typer.echo(f"{'template':42s} {'accepted':>9s} {'contact':>8s} {'depth':>7s}")
+    for name, t in tallies.items():
+        typer.echo(
+            f"{name:42s} {t.accepted:4d}/{t.solved:<4d} "
+            f"{100 * t.contact:5.1f} cm {100 * t.penetration:4.1f} cm"
+        )

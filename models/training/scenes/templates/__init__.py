@@ -1,0 +1,45 @@
+"""All positions as contacts: one text file a position key, several templates in each."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+
+from pipeline.errors import MatlineError
+
+from ..contacts import Template, parse
+
+_FOLDER = Path(__file__).parent
+
+
+@functools.lru_cache(maxsize=1)
+def templates() -> dict[str, Template]:
+    """Return every template by name, in the order of the files.
+
+    Raises
+    ------
+    MatlineError
+        If a text can't be read or a name is used twice.
+    """
+    found: dict[str, Template] = {}
+    for path in sorted(_FOLDER.glob("*.txt")):
+        for template in parse(path.read_text(encoding="utf-8"), path.name):
+            if template.name in found:
+                raise MatlineError(f"{path.name}: the name '{template.name}' is used twice.")
+            found[template.name] = template
+    return found
+
+
+def template(name: str) -> Template:
+    """Return one template.
+
+    Raises
+    ------
+    MatlineError
+        If there is none of that name.
+    """
+    try:
+        return templates()[name]
+    except KeyError:
+        known = ", ".join(templates())
+        raise MatlineError(f"There is no template '{name}'; there are {known}.") from None
