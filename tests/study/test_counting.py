@@ -87,16 +87,17 @@ def test_each_attempt_says_from_where_after_what_and_what_then(bout):
 
 def test_an_elevation_of_the_opponent_explains_nothing(bout):
     timeline = Timeline(BY_HAND.segments, (moment(95, "lift", "B"), moment(100, "sweep", "A")))
-    table = attempts([StudyBout.of(bout.bout, "A", timeline)])
-    assert table["elevation"].tolist() == [""]
+    table = attempts([StudyBout.of(bout.bout, "A", timeline)]).set_index("kind")
+    assert table.loc["sweep", "elevation"] == ""
 
 
 def test_an_elevation_too_long_before_explains_nothing(bout):
     timeline = Timeline(BY_HAND.segments, (moment(85, "lift", "A"), moment(100, "sweep", "A")))
     one = StudyBout.of(bout.bout, "A", timeline)
-    assert attempts([one])["elevation"].tolist() == [""]
+    assert attempts([one]).set_index("kind").loc["sweep", "elevation"] == ""
     assert elevations([one])["led_to"].tolist() == [""]
-    assert attempts([one], StudySettings(before_s=20))["elevation"].tolist() == ["lift"]
+    wider = attempts([one], StudySettings(before_s=20)).set_index("kind")
+    assert wider.loc["sweep", "elevation"] == "lift"
 
 
 def test_elevations_say_what_they_led_to(bout):

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Sequence
 import pandas as pd
 from scipy.stats import binomtest
 
+from pipeline.outputs.study.counted import ELEVATIONS, base
 from pipeline.outputs.study.selection import StudyBout
 from pipeline.outputs.study.spells import side_of
 from pipeline.settings import StudySettings
 from pipeline.timeline import ATTEMPT_SUFFIX, Athlete, Moment, Segment, Timeline, coarse
 
-ELEVATIONS: tuple[str, ...] = ("rise", "lift")
 ATTEMPTED: tuple[str, ...] = (
     "takedown",
     "sweep",
@@ -62,7 +62,7 @@ def attempts(bouts: Sequence[StudyBout], settings: StudySettings | None = None) 
         _attempt(one, moment, settings)
         for one in bouts
         for moment in one.timeline.moments
-        if _base(moment.kind) in ATTEMPTED
+        if base(moment.kind) in ATTEMPTED
     ]
     return pd.DataFrame(rows, columns=list(ATTEMPT_COLUMNS))
 
@@ -162,7 +162,7 @@ def _attempt(one: StudyBout, moment: Moment, settings: StudySettings) -> tuple[o
         moment.peak_s,
         moment.end_s,
         moment.peak_s - one.bout.start_s,
-        _base(moment.kind),
+        base(moment.kind),
         by(doer, one.own),
         not moment.kind.endswith(ATTEMPT_SUFFIX),
         *_place(_before(timeline, moment.start_s), doer),
@@ -172,10 +172,6 @@ def _attempt(one: StudyBout, moment: Moment, settings: StudySettings) -> tuple[o
         _followed_by(timeline, moment, settings.follow_s),
         moment.note,
     )
-
-
-def _base(kind: str) -> str:
-    return kind.removesuffix(ATTEMPT_SUFFIX)
 
 
 def _before(timeline: Timeline, time_s: float) -> Segment | None:
@@ -205,7 +201,7 @@ def _led_to(timeline: Timeline, elevation: Moment, reach_s: float) -> str:
     fitting = (
         m.kind
         for m in timeline.moments
-        if _base(m.kind) in FROM_BELOW
+        if base(m.kind) in FROM_BELOW
         and m.athlete == elevation.athlete
         and elevation.peak_s <= m.peak_s
         and m.start_s <= elevation.peak_s + reach_s

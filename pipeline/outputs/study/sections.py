@@ -131,7 +131,8 @@ def _attempts(study: Study) -> Section:
         _rate_table(counted, "Attempts of each kind.", {"kind": _KIND, "by": _BY})
     )
     section.tables.extend(_own_attempts(study))
-    section.tables.append(_attempt_list(study))
+    if len(study.bouts) <= MOST_STRIPS:
+        section.tables.append(_attempt_list(study))
     return section
 
 
@@ -178,6 +179,8 @@ def _attempt_list(study: Study) -> ShownTable:
     table = study.attempts.assign(title=study.attempts["bout"].map(titles))
     if len(study.bouts) == 1:
         del columns["title"]
+    if not table["note"].any():
+        del columns["note"]
     return ShownTable.of(table, "Every attempt; sides are those of who attempts.", columns)
 
 

@@ -8,6 +8,7 @@ from datetime import date
 
 from pipeline.errors import MatlineError
 from pipeline.library import Bout, Library
+from pipeline.outputs.study.counted import counted_moments
 from pipeline.timeline import ATHLETES, Athlete, State, Timeline, other
 
 VOUCHED: frozenset[State] = frozenset({State.ACCEPTED, State.CORRECTED})
@@ -55,7 +56,7 @@ class StudyBout:
     own : {"A", "B"}
         Whose study this is.
     timeline : Timeline
-        Only segments and moments in the states asked for.
+        Only segments in the states asked for, and the moments that count.
     left_out_s : float
         Seconds of segments left out because of their state.
     left_out_moments : int
@@ -69,17 +70,23 @@ class StudyBout:
 
     @classmethod
     def of(
-        cls, bout: Bout, own: Athlete, timeline: Timeline, states: frozenset[State] = VOUCHED
+        cls,
+        bout: Bout,
+        own: Athlete,
+        timeline: Timeline,
+        states: frozenset[State] = VOUCHED,
+        proposal: Timeline | None = None,
     ) -> StudyBout:
-        """Return the bout with only what counts of its timeline."""
+        """Return the bout with only what counts of its timeline; see `counted_moments`."""
+        everything = counted_moments(timeline, frozenset(State), proposal)
+        counted = counted_moments(timeline, states, proposal)
         kept = timeline.with_segments(s for s in timeline.segments if s.state in states)
-        kept = kept.with_moments(m for m in timeline.moments if m.state in states)
         return cls(
             bout,
             own,
-            kept,
+            kept.with_moments(counted),
             sum(s.duration_s for s in timeline.segments if s.state not in states),
-            len(timeline.moments) - len(kept.moments),
+            len(everything) - len(counted),
         )
 
     @property
@@ -120,7 +127,14 @@ def select(library: Library, selection: Selection | None = None) -> list[StudyBo
     if not read:
         raise MatlineError(f"{bouts[0].title} has not been read yet; run matline read on it.")
     chosen = [
-        StudyBout.of(b, _own(b, selection), library.timeline(b.id), selection.states) for b in read
+        StudyBout.of(
+            b,
+            _own(b, selection),
+            library.timeline(b.id),
+            selection.states,
+            library.proposal(b.id),
+        )
+        for b in read
     ]
     return sorted(chosen, key=lambda s: s.bout.date)
 
