@@ -2,5 +2,16 @@
 
 from pipeline.moments.moments import find_moments
 from pipeline.moments.outcomes import elevation_outcomes, link_outcomes
+from pipeline.moments.points import CAUTION, Tally, propose_points
+from pipeline.moments.rules import RuleSet, rule_sets
 
-__all__ = ["elevation_outcomes", "find_moments", "link_outcomes"]
+__all__ = [
+    "CAUTION",
+    "RuleSet",
+    "Tally",
+    "elevation_outcomes",
+    "find_moments",
+    "link_outcomes",
+    "propose_points",
+    "rule_sets",
+]
