@@ -122,7 +122,7 @@ def look(segment: Segment, doubts: Doubts, rare: bool, settings: ReviewSettings)
     reasons = []
     wrong = 1 - segment.confidence
     if wrong > settings.unsure:
-        reasons.append(f"{segment.confidence:.0%} sure of the position".replace("%", " %"))
+        reasons.append(f"only {segment.confidence:.0%} sure of the position")
     border = max(_near(doubts, t, settings.border_s) for t in (segment.start_s, segment.end_s))
     if border > settings.unsure:
         reasons.append("where it starts or ends is unclear")

@@ -58,7 +58,11 @@ def serve(
             webbrowser.open(link)
         # A browser keeps connections open; on Ctrl-C we don't wait for it.
         config = uvicorn.Config(
-            app, log_level="warning", server_header=False, timeout_graceful_shutdown=1
+            app,
+            log_level="warning",
+            server_header=False,
+            lifespan="off",
+            timeout_graceful_shutdown=1,
         )
         uvicorn.Server(config).run(sockets=[listener])
 

@@ -5,7 +5,6 @@ import { Chooser } from "./chooser.js";
 import { Effort } from "./effort.js";
 import { Form } from "./form.js";
 import { helpContent, meaning } from "./keys.js";
-import { palette } from "./looks.js";
 import { BoutMap } from "./map.js";
 import { Player, RATES } from "./player.js";
 import { draw, Keypoints } from "./skeletons.js";
@@ -59,16 +58,18 @@ class BoutPage {
     this.story.render();
     this.changed();
     this.player.seek(this.bout.start_s);
-    this.loadRest();
+    this.loadRest().catch((error) => this.say(error.message));
   }
 
   /** What the first look doesn't need. */
   async loadRest() {
-    const [frame, score] = await Promise.all([get(`${this.path}/frame-size`), get(`${this.path}/score`), this.loadWork()]);
-    this.frameSize = [frame.width, frame.height];
+    const frame = get(`${this.path}/frame-size`).catch(() => null); // none where the file is gone
+    const [size, score] = await Promise.all([frame, get(`${this.path}/score`), this.loadWork()]);
+    if (size) this.frameSize = [size.width, size.height];
     this.score = score.lines;
     this.showSums();
     this.drawSkeletons();
+    await this.sampleTimes();
   }
 
   async loadWork() {
@@ -134,9 +135,8 @@ class BoutPage {
   }
 
   drawSkeletons() {
-    const { a, b } = (this.colours ??= palette());
     const size = this.frameSize ?? [$("video").videoWidth, $("video").videoHeight];
-    draw($("drawing"), this.drawing ? this.keypoints.at(this.time) : null, size, [a, b]);
+    draw($("drawing"), this.drawing ? this.keypoints.at(this.time) : null, size);
   }
 
   noPicture(sentence) {
@@ -194,7 +194,12 @@ class BoutPage {
     const run = ACTS[does];
     if (!run) return;
     if (!run.corrects) return run(this);
-    this.queue = this.queue.then(() => run(this)).catch((error) => this.failed(error));
+    const time = this.time; // what was meant when the key was pressed
+    this.enqueue(() => run(this, time));
+  }
+
+  enqueue(run) {
+    this.queue = this.queue.then(run).catch((error) => this.failed(error));
   }
 
   async correct(action, args) {
@@ -235,9 +240,17 @@ class BoutPage {
     this.say("Another window changed this bout in between. It was loaded again; your last change was not made.");
   }
 
+  /** The segment at a time, or a word to the human that there is none. */
+  segmentAt(time) {
+    const segment = this.timeline.at(time);
+    if (!segment) this.say("There is no segment here.");
+    return segment;
+  }
+
   async relabel() {
-    const { here } = this;
-    if (!here) return this.say("There is no segment here.");
+    const { time } = this;
+    const here = this.segmentAt(time);
+    if (!here) return;
     const options = this.words.positions.map((p) => ({
       value: p.key, name: p.name, letter: LETTERS[p.key], hint: p.meaning, current: p.key === here.position.split("/")[0],
     }));
@@ -248,24 +261,28 @@ class BoutPage {
     };
     const hint = "A label of your own goes after a slash: h/knee shield";
     const position = await this.chooser.ask("Position", options, { hint, own });
-    if (position && position !== here.position) await this.correct("relabel", { segment: here.id, position });
-    else if (position) await this.correct("accept", { segment: here.id });
+    if (position) this.enqueue(() => this.label(this.timeline.at(time), position));
   }
 
-  async setTop(nobody) {
-    const { here } = this;
-    if (!here) return this.say("There is no segment here.");
+  async label(segment, position) {
+    if (position === segment.position) await this.correct("accept", { segment: segment.id });
+    else await this.correct("relabel", { segment: segment.id, position });
+  }
+
+  async setTop(time, nobody) {
+    const here = this.segmentAt(time);
+    if (!here) return;
     const top = nobody ? null : here.top === "A" ? "B" : "A";
     await this.correct("set_top", { segment: here.id, top });
   }
 
-  async merge() {
-    const border = this.timeline.borderNear(this.time);
+  async merge(time) {
+    const border = this.timeline.borderNear(time);
     const { segments } = this.timeline;
     const number = border && segments.indexOf(border.segment) - (border.edge === "start" ? 1 : 0);
     const [first, second] = [segments[number], segments[number + 1]];
     if (!first || !second) return this.say("There is no border between two segments near here.");
-    const keep = this.here?.id === first.id ? "first" : "second";
+    const keep = this.timeline.at(time)?.id === first.id ? "first" : "second";
     await this.correct("merge", { segment: first.id, keep });
   }
 
@@ -275,14 +292,13 @@ class BoutPage {
   }
 
   /** Move the nearest border by one sample, and the playhead with it. */
-  async nudge(direction) {
-    const border = this.timeline.borderNear(this.time);
+  async nudge(time, direction) {
+    const border = this.timeline.borderNear(time);
     if (!border) return this.say("There is no border near here.");
-    const samples = await this.sampleTimes();
-    const time = nextIn(samples, border.time, direction);
-    if (time === undefined) return;
-    await this.moveBorder(border, time);
-    this.player.seek(time);
+    const next = nextIn(await this.sampleTimes(), border.time, direction);
+    if (next === undefined) return;
+    this.player.seek(next);
+    await this.moveBorder(border, next);
   }
 
   async sampleTimes() {
@@ -304,25 +320,26 @@ class BoutPage {
     const athlete = await this.chooser.ask(`${this.words.moment(kind)}: by whom?`, [
       { value: "A", name: `A ${this.bout.names.A}`.trim() }, { value: "B", name: `B ${this.bout.names.B}`.trim() },
       { value: "none", name: "nobody in particular" }]);
-    if (athlete) await this.correct("add_moment", { kind, peak_s: time, athlete: athlete === "none" ? null : athlete });
+    const by = athlete === "none" ? null : athlete;
+    if (athlete) this.enqueue(() => this.correct("add_moment", { kind, peak_s: time, athlete: by }));
   }
 
-  async onMoment(action) {
-    const moment = this.timeline.momentAt(this.time);
+  async onMoment(time, action) {
+    const moment = this.timeline.momentAt(time);
     if (!moment) return this.say("There is no moment here.");
     await this.correct(action, { moment: moment.id });
   }
 
   writeNote() {
-    const { here } = this;
-    if (!here) return this.say("There is no segment here.");
+    const here = this.segmentAt(this.time);
+    if (!here) return;
     const field = { name: "text", label: `${clock(here.start_s, 1)} ${this.words.segment(here)}`, kind: "long", value: here.note, hint: "Ctrl Enter saves." };
     this.form.show("Note", [field], ({ text }) => this.correct("note", { segment: here.id, text }));
   }
 
-  async setBound(edge) {
+  async setBound(time, edge) {
     const [start, end] = this.timeline.bounds ?? [this.bout.start_s, this.bout.end_s];
-    const bounds = edge === "start" ? { start_s: this.time, end_s: end } : { start_s: start, end_s: this.time };
+    const bounds = edge === "start" ? { start_s: time, end_s: end } : { start_s: start, end_s: time };
     await this.correct("set_bounds", bounds);
   }
 
@@ -377,9 +394,7 @@ class BoutPage {
     this.player.addEventListener("unplayable", () => this.unplayable());
     this.map.addEventListener("place", (event) => this.player.seek(event.detail));
     this.map.addEventListener("border", ({ detail }) => {
-      this.queue = this.queue
-        .then(async () => this.moveBorder(detail.border, await this.snapped(detail.time)))
-        .catch((error) => this.failed(error));
+      this.enqueue(async () => this.moveBorder(detail.border, await this.snapped(detail.time)));
     });
     this.story.addEventListener("place", (event) => this.go(event.detail));
     $("filter").addEventListener("change", (event) => {
@@ -390,7 +405,6 @@ class BoutPage {
     $("rate").addEventListener("change", (event) => this.player.setRate(Number(event.target.value)));
     $("show-details").addEventListener("click", () => this.editDetails());
     $("keys-on").addEventListener("change", (event) => localStorage.setItem("single-keys", event.target.checked ? "on" : "off"));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => (this.colours = null));
     new ResizeObserver(() => this.drawSkeletons()).observe($("screen"));
   }
 
@@ -436,31 +450,31 @@ const ACTS = {
   help: () => $("help").showModal(),
   note: (page) => page.writeNote(),
   score: (page) => page.editScore(),
-  accept: correcting(async (page) => {
-    const { here } = page;
+  accept: correcting(async (page, time) => {
+    const here = page.timeline.at(time);
     if (here?.state === "proposed") await page.correct("accept", { segment: here.id });
   }),
-  "accept-next": correcting(async (page) => {
-    await ACTS.accept(page);
+  "accept-next": correcting(async (page, time) => {
+    await ACTS.accept(page, time);
     page.nextDoubt();
   }),
-  relabel: correcting((page) => page.relabel()),
-  top: correcting((page) => page.setTop(false)),
-  "nobody-top": correcting((page) => page.setTop(true)),
-  split: correcting(async (page) => {
-    if (!page.here) return page.say("There is no segment here.");
-    await page.correct("split", { segment: page.here.id, time_s: page.time });
+  relabel: (page) => page.relabel(),
+  moment: (page) => page.addMoment(),
+  top: correcting((page, time) => page.setTop(time, false)),
+  "nobody-top": correcting((page, time) => page.setTop(time, true)),
+  split: correcting(async (page, time) => {
+    const here = page.segmentAt(time);
+    if (here) await page.correct("split", { segment: here.id, time_s: time });
   }),
-  merge: correcting((page) => page.merge()),
-  "border-here": correcting((page) => page.moveBorder(page.timeline.borderNear(page.time), page.time)),
-  "border-earlier": correcting((page) => page.nudge(-1)),
-  "border-later": correcting((page) => page.nudge(1)),
-  swap: correcting((page) => page.correct("swap_athletes", { from_s: page.time })),
-  moment: correcting((page) => page.addMoment()),
-  "accept-moment": correcting((page) => page.onMoment("accept_moment")),
-  "remove-moment": correcting((page) => page.onMoment("remove_moment")),
-  "bout-start": correcting((page) => page.setBound("start")),
-  "bout-end": correcting((page) => page.setBound("end")),
+  merge: correcting((page, time) => page.merge(time)),
+  "border-here": correcting((page, time) => page.moveBorder(page.timeline.borderNear(time), time)),
+  "border-earlier": correcting((page, time) => page.nudge(time, -1)),
+  "border-later": correcting((page, time) => page.nudge(time, 1)),
+  swap: correcting((page, time) => page.correct("swap_athletes", { from_s: time })),
+  "accept-moment": correcting((page, time) => page.onMoment(time, "accept_moment")),
+  "remove-moment": correcting((page, time) => page.onMoment(time, "remove_moment")),
+  "bout-start": correcting((page, time) => page.setBound(time, "start")),
+  "bout-end": correcting((page, time) => page.setBound(time, "end")),
   undo: correcting((page) => page.timeline.canUndo && page.stepBack("undo")),
   redo: correcting((page) => page.timeline.canRedo && page.stepBack("redo")),
 };

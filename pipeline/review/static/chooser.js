@@ -16,7 +16,8 @@ export class Chooser {
       const item = event.target.closest("li");
       if (item) this.take(this.shown[[...this.list.children].indexOf(item)]);
     });
-    dialog.addEventListener("close", () => this.finish(null));
+    // Not "close": it arrives late, when the next question may already be open.
+    dialog.addEventListener("cancel", () => this.finish(null));
     dialog.querySelector("form").addEventListener("submit", (event) => event.preventDefault());
   }
 

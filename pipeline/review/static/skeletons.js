@@ -6,6 +6,7 @@ const WINDOW_S = 60;
 const BRIDGE_S = 0.6; // between samples closer than this, joints move in a straight line
 const SHOWN_FROM = 0.15; // confidence below this is a guess that would only distract
 const JOINTS = 17;
+const COLOURS = ["#56b4e9", "#e69f00"]; // Okabe and Ito's lighter two: the picture is the ground here
 const NUMBERS = 2 * JOINTS * 3;
 // Pairs of keypoints, COCO order (cocodataset.org), head reduced to nose and ears.
 const LIMBS = [
@@ -72,7 +73,7 @@ export class Keypoints {
 }
 
 /** Draw both skeletons; A with full lines and square joints, B with dashes and round joints. */
-export function draw(canvas, keypoints, frameSize, colours) {
+export function draw(canvas, keypoints, frameSize) {
   const ratio = devicePixelRatio || 1;
   const { clientWidth: width, clientHeight: height } = canvas;
   if (canvas.width !== Math.round(width * ratio)) canvas.width = Math.round(width * ratio);
@@ -85,7 +86,7 @@ export function draw(canvas, keypoints, frameSize, colours) {
   const left = (width - scale * frameSize[0]) / 2;
   const top = (height - scale * frameSize[1]) / 2;
   context.setTransform(ratio * scale, 0, 0, ratio * scale, ratio * left, ratio * top);
-  for (const body of [0, 1]) drawBody(context, keypoints.subarray(body * JOINTS * 3), body, 1 / scale, colours[body]);
+  for (const body of [0, 1]) drawBody(context, keypoints.subarray(body * JOINTS * 3), body, 1 / scale, COLOURS[body]);
 }
 
 function drawBody(context, points, body, pixel, colour) {

@@ -26,15 +26,21 @@ export class Words {
     return attempt ? `${name}, attempt` : name;
   }
 
-  /** "Mara (A)", or "A" while nobody gave a name. */
+  /** "Mara Lindqvist (A, ours)", or "A" while nobody gave a name. */
   athlete(letter) {
     const name = this.bout.names[letter];
     const ours = this.bout.we === letter ? ", ours" : "";
     return name ? `${name} (${letter}${ours})` : `${letter}${ours && " (ours)"}`;
   }
 
+  /** "Mara (A)": the first word of the name is enough in a list. */
+  short(letter) {
+    const first = this.bout.names[letter].trim().split(/\s+/)[0];
+    return first ? `${first} (${letter})` : letter;
+  }
+
   segment(segment) {
-    const top = segment.top ? `, ${this.athlete(segment.top)} ${this.topWord(segment.position)}` : "";
+    const top = segment.top ? `, ${this.short(segment.top)} ${this.topWord(segment.position)}` : "";
     return this.position(segment.position) + top;
   }
 
@@ -43,7 +49,7 @@ export class Words {
   }
 
   momentSentence(moment) {
-    const by = moment.athlete ? ` by ${this.athlete(moment.athlete)}` : "";
+    const by = moment.athlete ? ` by ${this.short(moment.athlete)}` : "";
     return this.moment(moment.kind) + by;
   }
 
