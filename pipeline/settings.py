@@ -38,16 +38,16 @@ class FootageSettings:
 class BodiesSettings:
     """How people are found in a frame."""
 
-    mediapipe_detection: float = 0.2
+    mediapipe_detection: float = 0.1
     """MediaPipe's least confidence that something is a person, 0–1. Low, since entangled people
     score low; duplicates and bystanders are told apart later."""
 
     mediapipe_presence: float = 0.2
     """MediaPipe's least confidence that a found person's landmarks are there, 0–1."""
 
-    region_margin: float = 1.4
-    """Side of the crop MediaPipe reads over the long side of the pair's box: an athlete may move by
-    an arm's length between samples."""
+    region_margin: float = 1.2
+    """Side of the crop MediaPipe reads over the long side of the pair's box. On four views of two
+    people both were found in 42 of 52 samples at 1.2, 38 at 1.4, 34 at 1.8, 32 in whole frames."""
 
     region_shrink: float = 0.8
     """Share of the last box that is kept where the pair's box shrinks; it grows at once, so that an
