@@ -1,6 +1,13 @@
 """What leaves the library: files for spreadsheets and players, that read back in, edited."""
 
-from pipeline.outputs.files import FORMATS, export_bout, from_json, import_file, to_json
+from pipeline.outputs.files import (
+    FORMATS,
+    export_bout,
+    from_json,
+    import_file,
+    to_json,
+    write_timeline,
+)
 from pipeline.outputs.tabular import (
     moments_from_csv,
     moments_to_csv,
@@ -23,4 +30,5 @@ __all__ = [
     "timeline_to_webvtt",
     "to_json",
     "webvtt_problems",
+    "write_timeline",
 ]

@@ -38,19 +38,25 @@ class Format:
     suffix : str
         End of the file's name.
     write : callable
-        ``(bout, timeline) -> text``
+        ``(bout or None, timeline) -> text``
     read : callable
         ``(text, current timeline) -> timeline``; what the format doesn't hold is `current`'s.
     """
 
     suffix: str
-    write: Callable[[Bout, Timeline], str]
+    write: Callable[[Bout | None, Timeline], str]
     read: Callable[[str, Timeline], Timeline]
 
 
-def to_json(bout: Bout, timeline: Timeline) -> str:
+def to_json(bout: Bout | None, timeline: Timeline) -> str:
     """Return bout and timeline as JSON; the only format here that holds everything."""
-    about = {
+    about = {"bout": _about(bout)} if bout else {}
+    data = {"kind": _JSON_KIND, "version": 1} | about | timeline_to_dict(timeline)
+    return json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _about(bout: Bout) -> dict[str, Any]:
+    return {
         "id": bout.id,
         "title": bout.title,
         "footage": bout.footage.name,
@@ -63,8 +69,6 @@ def to_json(bout: Bout, timeline: Timeline) -> str:
         "ruleset": bout.ruleset,
         "reader": bout.reader,
     }
-    data = {"kind": _JSON_KIND, "version": 1, "bout": about} | timeline_to_dict(timeline)
-    return json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
 def from_json(text: str) -> Timeline:
@@ -113,13 +117,33 @@ def export_bout(library: Library, bout_id: str, folder: Path, formats: list[str]
     MatlineError
         If a format is unknown, the bout has not been read, or the folder can't be written.
     """
+    bout, timeline = library.bout(bout_id), library.timeline(bout_id)
+    return write_timeline(timeline, file_stem(bout.title, bout.id), folder, formats, bout)
+
+
+def write_timeline(
+    timeline: Timeline, stem: str, folder: Path, formats: list[str], bout: Bout | None = None
+) -> list[Path]:
+    """Write a timeline in each format; return the files written.
+
+    Parameters
+    ----------
+    stem : str
+        What the files' names begin with.
+    bout : Bout, optional
+        What it is of, where it is in a library.
+
+    Raises
+    ------
+    MatlineError
+        If a format is unknown or the folder can't be written.
+    """
     unknown = [name for name in formats if name not in FORMATS]
     if unknown:
         raise MatlineError(f"Unknown format {', '.join(unknown)}; use {', '.join(FORMATS)}.")
-    bout, timeline = library.bout(bout_id), library.timeline(bout_id)
     paths = []
     for form in (form for name in formats for form in FORMATS[name]):
-        path = folder / f"{file_stem(bout.title, bout.id)}{form.suffix}"
+        path = folder / f"{stem}{form.suffix}"
         with written_whole(path) as part:
             part.write_text(form.write(bout, timeline), encoding="utf-8", newline="")
         paths.append(path)

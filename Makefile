@@ -1,0 +1,47 @@
+# make demo: install, read a sample bout, say where the result is.   make test: what CI runs.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+# Part of the key is pyproject.toml: a changed dependency installs again, an unchanged one doesn't.
+INSTALLED := $(VENV)/.installed
+TESTED := $(VENV)/.installed-test
+TRAINED := $(VENV)/.installed-training
+
+.PHONY: demo test bench evaluate training clean
+
+demo: $(INSTALLED)
+	$(BIN)/matline demo
+
+test: $(TESTED)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest
+
+bench: $(TESTED)
+	$(BIN)/python -m pipeline.overnight.bench
+
+evaluate: $(TESTED)
+	$(BIN)/python -m pipeline.timeline.evaluate
+
+training: $(TRAINED)
+	@echo "Ready to train: see docs/ and models/training."
+
+$(VENV)/pyvenv.cfg:
+	$(PYTHON) -c 'import sys; assert sys.version_info >= (3, 11), "matline needs Python 3.11 or newer"'
+	$(PYTHON) -m venv $(VENV)
+
+$(INSTALLED): pyproject.toml | $(VENV)/pyvenv.cfg
+	$(BIN)/python -m pip install --quiet --editable .
+	touch $@
+
+$(TESTED): pyproject.toml | $(VENV)/pyvenv.cfg
+	$(BIN)/python -m pip install --quiet --editable '.[test]'
+	touch $@ $(INSTALLED)
+
+$(TRAINED): pyproject.toml | $(VENV)/pyvenv.cfg
+	$(BIN)/python -m pip install --quiet --editable '.[training,test]'
+	touch $@ $(INSTALLED) $(TESTED)
+
+clean:
+	rm -rf $(VENV) build *.egg-info .pytest_cache .mypy_cache .ruff_cache .hypothesis

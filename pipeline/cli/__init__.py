@@ -1,0 +1,35 @@
+"""The command `matline`: thin lines over library calls, one module a group of commands."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+import pipeline.cli.check as check
+import pipeline.cli.files as files
+import pipeline.cli.pictures as pictures
+import pipeline.cli.reading as reading
+import pipeline.cli.showing as showing
+from pipeline.errors import MatlineError
+
+app = typer.Typer(
+    help="Reads footage of grappling bouts into a timeline that you correct in minutes.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+for group in (reading, showing, files, pictures, check):
+    group.register(app)
+
+
+def main() -> None:
+    """Run a command; a user's error is one sentence and exit code 1 (2 for wrong usage)."""
+    try:
+        app()
+    except MatlineError as error:
+        print(f"matline: {' '.join(str(error).split())}", file=sys.stderr)
+        sys.exit(1)
+
+
+__all__ = ["app", "main"]

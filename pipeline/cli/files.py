@@ -1,0 +1,57 @@
+"""`matline export` and `matline import`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli.options import LibraryOption
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's commands."""
+    app.command("export")(export_command)
+    app.command("import")(import_command)
+
+
+def export_command(
+    bouts: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[BOUT]...", help="Ids, as `matline bouts` lists them; else all."),
+    ] = None,
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER")] = Path("."),
+    formats: Annotated[
+        list[str] | None, typer.Option("--format", help="csv, vtt, json; may be repeated.")
+    ] = None,
+    library: LibraryOption = None,
+) -> None:
+    """Write timelines as they stand: CSV for spreadsheets, WebVTT for players, JSON."""
+    from pipeline.library import Library
+    from pipeline.outputs import export_bout
+
+    shelf = Library(library)
+    chosen = bouts or [bout.id for bout in shelf.bouts() if bout.reader]
+    for bout in chosen:
+        for path in export_bout(shelf, bout, to, formats or ["csv", "vtt", "json"]):
+            typer.echo(path)
+    if not chosen:
+        typer.echo("No bout has been read yet; start with `matline read VIDEO`.", err=True)
+
+
+def import_command(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="CSV, WebVTT or JSON.")],
+    bout: Annotated[
+        str | None, typer.Option("--bout", help="By default, the id at the end of its name.")
+    ] = None,
+    library: LibraryOption = None,
+) -> None:
+    """Read edited files back: each edit becomes a correction that can be undone."""
+    from pipeline.library import Library
+    from pipeline.outputs import import_file
+
+    shelf = Library(library)
+    for path in files:
+        made = import_file(shelf, path, bout)
+        typer.echo(f"{path}: {len(made)} correction{'s' * (len(made) != 1)}")

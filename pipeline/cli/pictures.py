@@ -1,0 +1,48 @@
+"""`matline keypoints`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli.options import BackendOption, RateOption, backend_or_default
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's commands."""
+    app.command("keypoints")(keypoints_command)
+
+
+def keypoints_command(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Pictures or videos.")],
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="COCO keypoint JSON.")] = Path(
+        "keypoints.json"
+    ),
+    backend: BackendOption = None,
+    pair_region: Annotated[
+        str | None,
+        typer.Option(
+            "--pair-region",
+            metavar="X0,Y0,X1,Y1|CSV",
+            help="Where the pair is, in pixels, or a CSV of file,x0,y0,x1,y1: reads exactly the "
+            "two there.",
+        ),
+    ] = None,
+    rate: RateOption = None,
+) -> None:
+    """Write the skeletons of pictures or videos as COCO keypoint JSON."""
+    from pipeline.cli.progress import Progress
+    from pipeline.outputs.coco import write_coco
+    from pipeline.outputs.skeletons import parse_regions, read_skeletons
+    from pipeline.overnight.work import reader_of
+
+    regions = parse_regions(pair_region) if pair_region else None
+    with Progress("Reading") as progress:
+        pictures = read_skeletons(
+            files, reader_of(backend_or_default(backend)), regions, rate, progress
+        )
+    write_coco(pictures, to)
+    people = sum(len(picture.bodies) for picture in pictures)
+    typer.echo(f"{to}: {len(pictures)} pictures, {people} people")

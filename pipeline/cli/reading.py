@@ -1,0 +1,155 @@
+"""`matline read`, `matline label` and `matline demo`."""
+
+from __future__ import annotations
+
+import os
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import BackendOption, LibraryOption, RateOption, backend_or_default
+from pipeline.cli.progress import Progress, length
+from pipeline.errors import MatlineError
+
+if TYPE_CHECKING:
+    from pipeline.overnight import Plan, Summary
+    from pipeline.settings import Settings
+
+WorkersOption = Annotated[
+    int | None,
+    typer.Option("--workers", min=1, help="Programs side by side.", show_default="one a core"),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's commands."""
+    app.command("read")(read_command)
+    app.command("label")(label_command)
+    app.command("demo")(demo_command)
+
+
+def read_command(
+    footage: Annotated[
+        list[str], typer.Argument(metavar="FOOTAGE...", help="Files, folders, patterns.")
+    ],
+    backend: BackendOption = None,
+    rate: RateOption = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Read also what was read or corrected before.")
+    ] = False,
+    until: Annotated[
+        str | None, typer.Option("--until", metavar="HH:MM", help="Begin nothing new after this.")
+    ] = None,
+    engine: Annotated[
+        str, typer.Option("--engine", help="local, or dask://HOST:PORT for a cluster.")
+    ] = "local",
+    workers: WorkersOption = None,
+    plan_only: Annotated[
+        bool, typer.Option("--plan", help="Say what would be done, and do nothing.")
+    ] = False,
+    wait: Annotated[
+        bool, typer.Option("--wait", help="Wait for another run on the library to end.")
+    ] = False,
+    library: LibraryOption = None,
+) -> None:
+    """Read footage into the library. Stop it whenever you like: it goes on where it stopped."""
+    from pipeline.library import Library
+    from pipeline.overnight import Order, make_plan, open_engine, run_night
+    from pipeline.overnight.clock import next_time
+
+    count = workers or os.cpu_count() or 1
+    end = next_time(until) if until else None
+    shelf = Library(library)
+    order = Order(shelf, _settings(rate), backend_or_default(backend), again, end)
+    with closing(open_engine(engine, count)) as machine, Progress("Looking at files") as progress:
+        plan = make_plan(order, footage, machine)
+        _show_plan(plan, count)
+        if plan_only:
+            return
+        summary = run_night(order, plan, machine, progress, wait)
+    _show_summary(summary)
+
+
+def label_command(
+    keypoints: Annotated[Path, typer.Argument(help="COCO keypoint JSON of any pose model.")],
+    rate: Annotated[
+        float | None, typer.Option("--rate", metavar="HZ", help="Pictures a second.")
+    ] = None,
+    times: Annotated[
+        Path | None, typer.Option("--times", help="A text file, one time in seconds a picture.")
+    ] = None,
+    to: Annotated[Path, typer.Option("--to", metavar="FOLDER")] = Path("."),
+    formats: Annotated[
+        list[str] | None, typer.Option("--format", help="csv, vtt, json; may be repeated.")
+    ] = None,
+) -> None:
+    """Turn skeletons from anyone's pose model into a timeline."""
+    from pipeline.outputs import write_timeline
+    from pipeline.outputs.coco import read_coco
+    from pipeline.overnight.label import label_bodies, picture_times
+
+    pictures = read_coco(keypoints)
+    at = picture_times([picture.time_s for picture in pictures], rate, times)
+    reading = label_bodies(at, [picture.bodies for picture in pictures])
+    stem = keypoints.stem
+    for path in write_timeline(reading.proposal, stem, to, formats or ["csv", "vtt", "json"]):
+        typer.echo(path)
+
+
+def demo_command(library: LibraryOption = None) -> None:
+    """Read a sample bout from end to end, and say where the result is."""
+    from platformdirs import user_data_path
+
+    from pipeline.library import Library
+    from pipeline.outputs import export_bout
+    from pipeline.overnight import LocalProcesses, Order, make_plan, run_night
+    from pipeline.overnight.samples import sample_clip
+
+    root = library or user_data_path("matline") / "demo"
+    shelf = Library(root)
+    order = Order(shelf, _settings(None), backend_or_default(None))
+    with closing(LocalProcesses(os.cpu_count() or 1)) as machine, Progress("Reading") as progress:
+        clip = sample_clip()
+        summary = run_night(order, make_plan(order, [clip], machine), machine, progress)
+    _show_summary(summary)
+    bout = summary.files[0].bouts[0]
+    typer.echo("\nIts timeline, as files:")
+    for path in export_bout(shelf, bout, root / "exports", ["csv", "vtt", "json"]):
+        typer.echo(f"  {path}")
+    typer.echo(f"\nSee and correct it on the page:\n  matline review {bout} --library '{root}'")
+
+
+def _settings(rate: float | None) -> Settings:
+    from dataclasses import replace
+
+    from pipeline.settings import Settings
+
+    settings = Settings()
+    if rate is None:
+        return settings
+    if not 0 < rate <= 60:
+        raise MatlineError(f"A rate of {rate} samples a second can't be read; use 3 to 10.")
+    return replace(settings, footage=replace(settings.footage, rate_hz=rate))
+
+
+def _show_plan(plan: Plan, workers: int) -> None:
+    from pipeline.overnight.plan import expected_s
+
+    files = f"{len(plan.files)} file{'s' * (len(plan.files) != 1)}"
+    left = f", {length(plan.left_s)} still to read" if plan.left_s < plan.duration_s else ""
+    typer.echo(
+        f"{files}, {length(plan.duration_s)} of footage{left}: about "
+        f"{length(expected_s(plan, workers))} of work, {plan.disk_bytes / 1e6:.0f} MB on disk."
+    )
+
+
+def _show_summary(summary: Summary) -> None:
+    failed = summary.of("failed")
+    if len(summary.files) == 1 and failed:
+        raise MatlineError(failed[0].why)
+    for line in summary.lines():
+        typer.echo(line)
+    if failed:
+        raise typer.Exit(1)

@@ -1,0 +1,43 @@
+"""`matline bouts` and `matline review`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from pipeline.cli.options import LibraryOption
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's commands."""
+    app.command("bouts")(bouts_command)
+    app.command("review")(review_command)
+
+
+def bouts_command(library: LibraryOption = None) -> None:
+    """List the bouts of the library, and how much of each a human has seen."""
+    from pipeline.cli.progress import length
+    from pipeline.library import Library
+
+    shelf = Library(library)
+    for bout in shelf.bouts():
+        seen = bout.counts["accepted"] + bout.counts["corrected"]
+        state = f"{seen} of {sum(bout.counts.values())} seen" if bout.reader else "not read"
+        typer.echo(f"{bout.id}  {length(bout.end_s - bout.start_s):>10}  {state:>14}  {bout.title}")
+    if not shelf.bouts():
+        typer.echo("The library is empty; start with `matline read VIDEO`.", err=True)
+
+
+def review_command(
+    bout: Annotated[str | None, typer.Argument(help="Open this bout rather than the list.")] = None,
+    port: Annotated[int, typer.Option(help="0 takes any free one.")] = 0,
+    open_browser: Annotated[
+        bool, typer.Option("--open/--no-open", help="Open the page in your browser.")
+    ] = True,
+    library: LibraryOption = None,
+) -> None:
+    """Open the page on which you watch and correct; it stays on this machine."""
+    from pipeline.review.server import serve
+
+    serve(library, port, bout_id=bout, open_browser=open_browser)

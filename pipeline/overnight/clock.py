@@ -1,0 +1,38 @@
+"""Times of day."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+
+from pipeline.errors import MatlineError
+
+
+def next_time(text: str, now: datetime | None = None) -> float:
+    """Return the next moment at which the clock shows a time, in seconds since the epoch.
+
+    Parameters
+    ----------
+    text : str
+        ``"06:30"``, local time.
+    now : datetime, optional
+
+    Raises
+    ------
+    MatlineError
+        If it is no time of day.
+
+    Examples
+    --------
+    >>> evening = datetime(2031, 5, 4, 22, 0)
+    >>> datetime.fromtimestamp(next_time("06:30", evening)).isoformat()
+    '2031-05-05T06:30:00'
+    """
+    found = re.fullmatch(r"(\d{1,2}):(\d{2})", text.strip())
+    if not found or int(found[1]) > 23 or int(found[2]) > 59:
+        raise MatlineError(f"“{text}” is no time of day; write it as 06:30.")
+    now = now or datetime.now()
+    then = now.replace(hour=int(found[1]), minute=int(found[2]), second=0, microsecond=0)
+    if then <= now:
+        then += timedelta(days=1)
+    return then.timestamp()

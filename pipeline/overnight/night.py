@@ -1,0 +1,253 @@
+"""Many files, unattended: plan, work, say in the morning what became of each."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.errors import MatlineError
+from pipeline.footage import FootageInfo
+from pipeline.library import Bout, Library
+from pipeline.overnight.chunk import Chunk
+from pipeline.overnight.engine import Engine, Outcome, Task
+from pipeline.overnight.lock import reading_lock
+from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
+from pipeline.overnight.reading import Reading, settings_hash
+from pipeline.overnight.store import ChunkStore, reading_key
+from pipeline.overnight.summary import FileOutcome, Summary, read_outcome
+from pipeline.overnight.work import keep_chunk, look_at, put_together, reader_of
+from pipeline.settings import Settings
+
+_LOOK_S = 0.5
+"""Seconds between looks at the clock while workers work."""
+
+_FULL_BYTES = 64 << 20
+"""With less free space than this every further write would fail too."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is asked of a night.
+
+    Attributes
+    ----------
+    library : Library
+    settings : Settings
+    backend : str
+        Which reader of bodies.
+    again : bool
+        Read also what was read before with the same settings, or corrected.
+    until : float or None
+        Wall-clock time (seconds since the epoch) after which no new piece is begun.
+    """
+
+    library: Library
+    settings: Settings = field(default_factory=Settings)
+    backend: str = "pair"
+    again: bool = False
+    until: float | None = None
+
+    @property
+    def store_root(self) -> Path:
+        """Where read pieces are kept."""
+        return self.library.root / "chunks"
+
+    def store(self, info: FootageInfo) -> ChunkStore:
+        """Return the pieces of one file."""
+        key = reading_key(reader_of(self.backend), self.settings)
+        return ChunkStore(self.store_root, info.key, key)
+
+    def over(self) -> bool:
+        """Return whether the time is up."""
+        return self.until is not None and time.time() >= self.until
+
+
+def make_plan(order: Order, asked: Iterable[str | Path], engine: Engine) -> Plan:
+    """Look at every file: what it is, and what of it is still to be read.
+
+    Raises
+    ------
+    MatlineError
+        If a folder or pattern holds no video, or the disk is too small.
+    """
+    paths = find_files(asked)
+    tasks = deque(Task(look_at, (path, order.settings), path) for path in paths)
+    looked: dict[Path, PlannedFile] = {}
+    for outcome in _outcomes(engine, tasks, lambda: False):
+        path = outcome.task.about
+        looked[path] = _planned(order, path, outcome)
+    plan = Plan(tuple(looked[path] for path in paths))
+    check_disk(plan, order.library.root)
+    return plan
+
+
+def run_night(
+    order: Order,
+    plan: Plan,
+    engine: Engine,
+    progress: Callable[[float, float, str], None] | None = None,
+    wait: bool = False,
+) -> Summary:
+    """Read a plan's files into the library.
+
+    It may be stopped at any moment, also by `kill -9`; running it again goes on with what is left.
+
+    Parameters
+    ----------
+    order : Order
+    plan : Plan
+    engine : Engine
+    progress : callable, optional
+        Gets seconds of footage read, seconds in all, and the file's name.
+    wait : bool
+        Wait for another run on the library to end, instead of refusing.
+
+    Raises
+    ------
+    MatlineError
+        If another run holds the library, or the disk is full.
+    """
+    with reading_lock(order.library.root, wait):
+        night = _Night(order, plan, engine, progress)
+        night.work()
+    return Summary(tuple(night.outcomes[file.path] for file in plan.files))
+
+
+class _Night:
+    """The state of a running night."""
+
+    def __init__(
+        self,
+        order: Order,
+        plan: Plan,
+        engine: Engine,
+        progress: Callable[[float, float, str], None] | None,
+    ) -> None:
+        self.order, self.plan, self.engine = order, plan, engine
+        self.progress = progress or (lambda done, total, what: None)
+        self.outcomes: dict[Path, FileOutcome] = {}
+        self._left: dict[Path, set[Chunk]] = {}
+        self._files = {file.path: file for file in plan.files}
+        self._tasks: deque[Task] = deque()
+        self._done_s = plan.duration_s - plan.left_s
+
+    def work(self) -> None:
+        for file in self.plan.files:
+            self._begin(file)
+        for outcome in _outcomes(self.engine, self._tasks, self.order.over):
+            self._take(outcome)
+        for file in self.plan.files:
+            self.outcomes.setdefault(file.path, FileOutcome(file.path, "unfinished"))
+
+    def _begin(self, file: PlannedFile) -> None:
+        if file.info is None:
+            self._fail(file.path, file.problem)
+            return
+        known = self._known(file.info)
+        if known is not None:
+            self.outcomes[file.path] = known
+            self._done_s += file.left_s
+            return
+        self._left[file.path] = set(file.left)
+        for chunk in file.left:
+            self._tasks.append(self._chunk_task(file, chunk))
+        if not file.left:
+            self._tasks.append(self._last_task(file))
+
+    def _known(self, info: FootageInfo) -> FileOutcome | None:
+        """Return the outcome of a file that need not or must not be read again."""
+        if self.order.again:
+            return None
+        for bout in self.order.library.find(info.key):
+            if bout.reader and (bout.revision or bout.settings_hash == self._settings_hash()):
+                return FileOutcome(info.path, "known", bouts=(bout.id,))
+        return None
+
+    def _take(self, outcome: Outcome) -> None:
+        path, chunk = outcome.task.about
+        if path in self.outcomes:  # another piece of it has failed meanwhile
+            return
+        if outcome.error:
+            self._fail(path, outcome.error)
+        elif chunk is None:
+            self._save(self._files[path], outcome.value)
+        else:
+            self._chunk_done(self._files[path], chunk)
+
+    def _chunk_done(self, file: PlannedFile, chunk: Chunk) -> None:
+        self._left[file.path].discard(chunk)
+        self._done_s += min(chunk.end_s, file.duration_s) - chunk.start_s
+        self.progress(self._done_s, self.plan.duration_s, file.path.name)
+        if not self._left[file.path]:
+            self._tasks.appendleft(self._last_task(file))
+
+    def _save(self, file: PlannedFile, reading: Reading) -> None:
+        assert file.info is not None
+        try:
+            bout = self._bout(file.info)
+            self.order.library.save_reading(
+                bout.id,
+                reading.times,
+                reading.keypoints,
+                reading.features,
+                reading.probabilities,
+                reading.proposal,
+                reader=self.order.backend,
+                settings_hash=self._settings_hash(),
+            )
+        except MatlineError as error:
+            self._fail(file.path, str(error))
+        else:
+            self.outcomes[file.path] = read_outcome(file.path, bout.id, reading)
+
+    def _bout(self, info: FootageInfo) -> Bout:
+        library = self.order.library
+        known = library.find(info.key, start_s=0.0)
+        if known:
+            return library.update_bout(known[0].id, footage=info.path.absolute())
+        return library.add_bout(info.path, info.duration_s, content_key=info.key)
+
+    def _fail(self, path: Path, why: str) -> None:
+        self.outcomes[path] = FileOutcome(path, "failed", why=why)
+        kept = [task for task in self._tasks if task.about[0] != path]
+        self._tasks.clear()
+        self._tasks.extend(kept)
+        if shutil.disk_usage(self.order.library.root).free < _FULL_BYTES:
+            raise MatlineError(
+                f"The disk of {self.order.library.root} is full; make room and run the same "
+                "command again, it goes on where it stopped."
+            )
+
+    def _chunk_task(self, file: PlannedFile, chunk: Chunk) -> Task:
+        order = self.order
+        arguments = (file.info, chunk, order.backend, order.settings, order.store_root)
+        return Task(keep_chunk, arguments, (file.path, chunk))
+
+    def _last_task(self, file: PlannedFile) -> Task:
+        order = self.order
+        arguments = (file.info, list(file.chunks), order.backend, order.settings, order.store_root)
+        return Task(put_together, arguments, (file.path, None))
+
+    def _settings_hash(self) -> str:
+        return settings_hash(reader_of(self.order.backend), self.order.settings)
+
+
+def _planned(order: Order, path: Path, outcome: Outcome) -> PlannedFile:
+    if outcome.error:
+        return PlannedFile(path, problem=outcome.error)
+    info, chunks = outcome.value
+    store = order.store(info)
+    left = tuple(chunk for chunk in chunks if not store.has(chunk))
+    return PlannedFile(path, info, tuple(chunks), left)
+
+
+def _outcomes(engine: Engine, tasks: deque[Task], over: Callable[[], bool]) -> Iterable[Outcome]:
+    """Feed an engine and yield what comes back; the deque may grow meanwhile."""
+    while (tasks and not over()) or engine.busy:
+        while tasks and engine.free > 0 and not over():
+            engine.submit(tasks.popleft())
+        yield from engine.finished(_LOOK_S)

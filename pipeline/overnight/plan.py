@@ -1,0 +1,139 @@
+"""What a night will do, before it does it."""
+
+from __future__ import annotations
+
+import glob
+import shutil
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import MatlineError
+from pipeline.footage import FootageInfo
+from pipeline.overnight.chunk import Chunk
+
+VIDEO_SUFFIXES: frozenset[str] = frozenset({
+    ".3gp", ".asf", ".avi", ".flv", ".m2ts", ".m4v", ".mkv", ".mov", ".mp4", ".mpeg", ".mpg",
+    ".mts", ".mxf", ".ogv", ".ts", ".webm", ".wmv",
+})  # fmt: skip
+"""What is taken from a folder; a file that is named is tried whatever it is called."""
+
+BYTES_AN_HOUR = 100 << 20
+"""Of footage, for what is kept of it (samples, skeletons, features); measured 40–70 MB."""
+
+SPEED_A_WORKER = 3.0
+"""Seconds of footage a worker reads a second, for the first estimate; measured 3–5 at 1080p on one
+core. While it works, the estimate follows what is really done."""
+
+
+@dataclass(frozen=True)
+class PlannedFile:
+    """One file of a night.
+
+    Attributes
+    ----------
+    path : Path
+    info : FootageInfo or None
+        None if it can't be read.
+    chunks : tuple of Chunk
+    left : tuple of Chunk
+        Those still to be read.
+    problem : str
+        Why it can't be read; empty if it can.
+    """
+
+    path: Path
+    info: FootageInfo | None = None
+    chunks: tuple[Chunk, ...] = ()
+    left: tuple[Chunk, ...] = ()
+    problem: str = ""
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds of footage."""
+        return self.info.duration_s if self.info else 0.0
+
+    @property
+    def left_s(self) -> float:
+        """Seconds of footage still to be read."""
+        return sum(min(c.end_s, self.duration_s) - c.start_s for c in self.left)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A night's files in the order asked for."""
+
+    files: tuple[PlannedFile, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds of footage in all."""
+        return sum(file.duration_s for file in self.files)
+
+    @property
+    def left_s(self) -> float:
+        """Seconds of footage still to be read."""
+        return sum(file.left_s for file in self.files)
+
+    @property
+    def disk_bytes(self) -> int:
+        """What the reading will take on disk, about."""
+        return int(self.left_s / 3600 * BYTES_AN_HOUR)
+
+
+def find_files(asked: Iterable[str | Path]) -> list[Path]:
+    """Return the files meant by files, folders and patterns, each once, in the order asked for.
+
+    Raises
+    ------
+    MatlineError
+        If a folder or a pattern holds no video.
+    """
+    found: dict[Path, None] = {}
+    for one in asked:
+        for path in _meant(one):
+            found.setdefault(path.absolute())
+    return list(found)
+
+
+def expected_s(plan: Plan, workers: int, speed: float = SPEED_A_WORKER) -> float:
+    """Return about how many seconds a plan will take."""
+    return plan.left_s / (speed * workers)
+
+
+def check_disk(plan: Plan, root: Path) -> None:
+    """Refuse a night that would fill the disk.
+
+    Raises
+    ------
+    MatlineError
+        Says what is needed and what is there.
+    """
+    free = shutil.disk_usage(root).free
+    if plan.disk_bytes > free:
+        raise MatlineError(
+            f"Reading this takes about {plan.disk_bytes / 1e9:.1f} GB, but the disk of {root} has "
+            f"{free / 1e9:.1f} GB left; make room, or choose another place with --library."
+        )
+
+
+def _meant(one: str | Path) -> Iterator[Path]:
+    path = Path(one).expanduser()
+    if path.is_dir():
+        inside = sorted(p for p in path.rglob("*") if _is_video(p))
+        if not inside:
+            raise MatlineError(f"{path}: there is no video in this folder; name the files.")
+        yield from inside
+    elif not path.exists() and glob.has_magic(str(one)):
+        matches = sorted(Path(p) for p in glob.glob(str(path), recursive=True))
+        if not matches:
+            raise MatlineError(f"{one}: nothing matches this pattern; check the folder.")
+        for match in matches:
+            yield from _meant(match)
+    else:
+        yield path
+
+
+def _is_video(path: Path) -> bool:
+    hidden = path.name.startswith(".")  # also what other systems leave beside files: "._clip.mp4"
+    return path.suffix.lower() in VIDEO_SUFFIXES and path.is_file() and not hidden

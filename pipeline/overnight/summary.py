@@ -1,0 +1,127 @@
+"""What the morning should know: what was read, what failed, where a look pays most."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from pipeline.overnight.reading import Reading
+from pipeline.timeline import ATTEMPT_SUFFIX, Timeline
+
+Became = Literal["read", "known", "failed", "unfinished"]
+
+ELEVATIONS = ("rise", "lift")
+SCORING = ("takedown", "sweep", "guard_pass", "mount_taken", "back_taken", "knee_on_belly_taken")
+
+_UNSURE = 0.6
+"""Confidence below which a segment is one to look at first."""
+
+
+@dataclass(frozen=True)
+class FileOutcome:
+    """What became of one file.
+
+    Attributes
+    ----------
+    path : Path
+    became : {"read", "known", "failed", "unfinished"}
+        Known: read before, or corrected by hand; left as it is. Unfinished: the time was up.
+    why : str
+        One sentence on a failure.
+    bouts : tuple of str
+        Ids in the library.
+    duration_s : float
+        Seconds of footage read.
+    moments : dict of str to int
+        How many of each kind are proposed.
+    unsure_s : float
+        Seconds in which the reader is not sure: what to look at first.
+    gaps_s : float
+        Seconds without good pictures.
+    """
+
+    path: Path
+    became: Became
+    why: str = ""
+    bouts: tuple[str, ...] = ()
+    duration_s: float = 0.0
+    moments: dict[str, int] = field(default_factory=dict)
+    unsure_s: float = 0.0
+    gaps_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What became of a night's files, in the order asked for."""
+
+    files: tuple[FileOutcome, ...]
+
+    def of(self, became: Became) -> list[FileOutcome]:
+        """Return the files of which this became."""
+        return [file for file in self.files if file.became == became]
+
+    def lines(self) -> list[str]:
+        """Return the summary as text; where a look pays most comes first."""
+        read = sorted(self.of("read"), key=lambda f: -f.unsure_s)
+        found = [_read_line(file) for file in read]
+        found += [
+            f"{f.path.name}: read or corrected before, left as it is." for f in self.of("known")
+        ]
+        found += [f"{f.path.name}: not finished, the time was up." for f in self.of("unfinished")]
+        found += [f"{f.path.name}: NOT READ. {f.why}" for f in self.of("failed")]
+        return [*found, self._total()]
+
+    def _total(self) -> str:
+        parts = [f"{len(self.of('read'))} read"]
+        parts += [
+            f"{count} {word}"
+            for became, word in (
+                ("known", "left as they were"),
+                ("unfinished", "not finished"),
+                ("failed", "failed"),
+            )
+            if (count := len(self.of(became)))  # type: ignore[arg-type]
+        ]
+        files = f"{len(self.files)} file{'s' * (len(self.files) != 1)}"
+        return f"{files}: {', '.join(parts)}."
+
+
+def read_outcome(path: Path, bout_id: str, reading: Reading) -> FileOutcome:
+    """Return what became of a file that was read."""
+    proposal = reading.proposal
+    times = reading.times
+    return FileOutcome(
+        path,
+        "read",
+        bouts=(bout_id,),
+        duration_s=float(times[-1] - times[0]) if len(times) else 0.0,
+        moments=dict(Counter(m.kind for m in proposal.moments)),
+        unsure_s=unsure_s(proposal),
+        gaps_s=sum(gap.end_s - gap.start_s for gap in reading.gaps),
+    )
+
+
+def unsure_s(timeline: Timeline) -> float:
+    """Return the seconds whose segments the reader is not sure of."""
+    return sum(s.duration_s for s in timeline.segments if s.confidence < _UNSURE)
+
+
+def _read_line(file: FileOutcome) -> str:
+    parts = [f"{file.duration_s / 60:.1f} min"]
+    elevations = sum(file.moments.get(kind, 0) for kind in ELEVATIONS)
+    scoring = sum(file.moments.get(kind, 0) for kind in SCORING)
+    attempts = sum(n for kind, n in file.moments.items() if kind.endswith(ATTEMPT_SUFFIX))
+    for count, what in (
+        (elevations, "elevation"),
+        (scoring, "scoring moment"),
+        (attempts, "attempt"),
+    ):
+        if count:
+            parts.append(f"{count} {what}{'s' * (count != 1)}")
+    if file.unsure_s:
+        parts.append(f"{file.unsure_s:.0f} s to look at first")
+    if file.gaps_s:
+        parts.append(f"{file.gaps_s:.1f} s without good pictures")
+    return f"{file.path.name} ({', '.join(file.bouts)}): {', '.join(parts)}."
