@@ -70,11 +70,11 @@ class Gate:
             status, sentence = refusal
             await JSONResponse({"detail": sentence}, status)(scope, receive, send)
             return
-        body = _LimitedBody(receive, self.max_body_bytes)
-        try:
-            await self.app(scope, body.receive, send)
-        except BodyTooLargeError:
+        body = await _read_body(receive, self.max_body_bytes)
+        if body is None:
             await self._too_large()(scope, receive, send)
+            return
+        await self.app(scope, _first(body, receive), send)
 
     def _too_large(self) -> JSONResponse:
         return JSONResponse({"detail": f"Send at most {self.max_body_bytes} bytes."}, 413)
@@ -88,9 +88,6 @@ class Gate:
             return 403, "The request did not come from this page."
         if _is_private(scope["path"]) and not self._knows_token(headers):
             return 401, "Open the page with the link that `matline review` printed."
-        length = headers.get("content-length")
-        if length is not None and (not length.isdigit() or int(length) > self.max_body_bytes):
-            return 413, f"Send at most {self.max_body_bytes} bytes."
         return None
 
     def _knows_token(self, headers: Headers) -> bool:
@@ -110,21 +107,28 @@ def matches(given: str, token: str) -> bool:
     return hmac.compare_digest(given.encode(), token.encode())
 
 
-class BodyTooLargeError(Exception):
-    """A request body without a (true) length header grew past the limit."""
+async def _read_body(receive: Receive, limit: int) -> bytes | None:
+    """Return a whole request body, or None once it is too long; ours are short by design."""
+    body = b""
+    while True:
+        message = await receive()
+        body += message.get("body", b"")
+        if len(body) > limit:
+            return None
+        if not message.get("more_body", False):
+            return body
 
 
-class _LimitedBody:
-    def __init__(self, receive: Receive, limit: int) -> None:
-        self._receive = receive
-        self._left = limit
+def _first(body: bytes, receive: Receive) -> Receive:
+    """Give the body first, then what comes after it (a disconnection)."""
+    waiting = [body]
 
-    async def receive(self) -> Message:
-        message = await self._receive()
-        self._left -= len(message.get("body", b""))
-        if self._left < 0:
-            raise BodyTooLargeError
-        return message
+    async def next_message() -> Message:
+        if waiting:
+            return {"type": "http.request", "body": waiting.pop(), "more_body": False}
+        return await receive()
+
+    return next_message
 
 
 def _is_private(path: str) -> bool:
