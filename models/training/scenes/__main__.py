@@ -1,0 +1,45 @@
+"""``python -m models.training.scenes``: positions, pictures, bouts."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import typer
+
+from pipeline.errors import MatlineError
+
+app = typer.Typer(
+    help="Make training and test material: positions, pictures with their truth, moving bouts.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+
+def _add(module: str, name: str | None) -> None:
+    """Add the commands of a module, as a group or, without a name, directly."""
+    try:
+        commands = importlib.import_module(f"models.training.scenes.{module}").app
+    except ImportError as error:  # an extra is missing: the other commands still work
+        typer.echo(f"Without {error.name or module} there are no {module} commands.", err=True)
+        return
+    app.add_typer(commands, name=name)
+
+
+def main() -> None:
+    """Run the command; an expected failure is one sentence and exit code 1."""
+    for module, name in (
+        ("positions_cli", "positions"),
+        ("pictures_cli", None),
+        ("bouts_cli", "bouts"),
+    ):
+        _add(module, name)
+    try:
+        app()
+    except MatlineError as error:
+        typer.echo(str(error), err=True)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

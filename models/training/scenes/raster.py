@@ -1,0 +1,601 @@
+"""OpenGL through EGL: poses figures, draws a stage, and reads picture, labels and depth back.
+
+Runs on a GPU or, without one, on Mesa's llvmpipe. A figure is skinned once a pose (transform
+feedback) and drawn from there into every view, so that more cameras cost little.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from pipeline.errors import MatlineError
+
+from .camera import Camera
+from .clothing import SHELLS_SHORT, Look, LookSlot
+from .figures import Figure, Kind
+from .surroundings import FloorSlot, Lighting, Stage, Surface
+
+MAX_BONES = 128
+MAX_BALLS = 256
+SHADOW_SIDE = 1024
+CONTACT_SIDE = 128
+POSED_BYTES = 28  # position, direction, openness
+_TRIANGLES_OF = ("skin", "skin_gi", "scalp", "bun", "tail", "trousers", "jacket", "belt")
+
+
+@dataclass(frozen=True)
+class Actor:
+    """One body in the scene.
+
+    Attributes
+    ----------
+    person : int
+        Row in the renderer's figures.
+    matrices : ndarray, float32, (J, 3, 4)
+        From rest to the world (`Figure.matrices`).
+    look : Look
+    label : int
+        1 athlete A, 2 athlete B, 3 and more other people.
+    """
+
+    person: int
+    matrices: np.ndarray
+    look: Look
+    label: int
+
+
+@dataclass(frozen=True)
+class Lens:
+    """What optics, sensor and phone do to a picture; see ``film.frag``."""
+
+    motion: tuple[float, float] = (0.0, 0.0)
+    defocus: float = 0.0
+    grain: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 1.0)
+    tone: tuple[float, float, float, float] = (1.0, 1.0, 0.0, 0.0)
+    lift: tuple[float, float] = (0.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Shot:
+    """What came back from one view.
+
+    Attributes
+    ----------
+    rgb : ndarray, uint8, (H, W, 3)
+    labels : ndarray, uint8, (H, W)
+        Who is seen at a pixel: 0 nobody, else `Actor.label`.
+    depth : ndarray, float32, (H, W)
+        Metres along the view axis; far plane where nothing is.
+    """
+
+    rgb: np.ndarray
+    labels: np.ndarray
+    depth: np.ndarray
+
+
+class Raster:
+    """An OpenGL context with the project's shaders, figures and textures loaded.
+
+    Parameters
+    ----------
+    figures : sequence of Figure
+    photos : ndarray, uint8, (n, S, S, 3)
+        Photographs for prints, walls, banners and floors.
+    backdrops : sequence of ndarray, uint8, (H, W, 3)
+        Photographs that may stand behind a pair.
+    device : int, optional
+        Which EGL device (GPU) to use; the first by default.
+    samples : int
+        Samples a pixel against jagged edges.
+
+    Raises
+    ------
+    MatlineError
+        If moderngl is missing or no OpenGL 3.3 context can be made.
+    """
+
+    def __init__(
+        self,
+        figures: Sequence[Figure],
+        photos: np.ndarray,
+        backdrops: Sequence[np.ndarray] = (),
+        device: int | None = None,
+        samples: int = 4,
+    ) -> None:
+        self._gl = _context(device)
+        self.renderer = str(self._gl.info["GL_RENDERER"])
+        self.figures = list(figures)
+        self._samples = min(samples, self._gl.max_samples)
+        self._compile()
+        self._allocate()
+        self._photos = self._photo_array(photos)
+        self._sprites = self._gl.texture_array((4, 4, 1), 4, bytes(64))
+        self._backdrops = [self._backdrop(b) for b in backdrops]
+        self._loaded: dict[int, _Loaded] = {}
+        self._slots: list[Any] = []
+        self._arrays: dict[tuple[int, int], dict[str, Any]] = {}
+        self._targets: dict[tuple[int, int], _Target] = {}
+        self._scene: list[tuple[Actor, dict[str, Any], Any]] = []
+
+    def stage(self, actors: Sequence[Actor], stage: Stage, cast_contact: int | None = None) -> None:
+        """Pose the actors and set the stage; `shoot` then photographs it from anywhere.
+
+        Parameters
+        ----------
+        actors : sequence of Actor
+        stage : Stage
+        cast_contact : int, optional
+            How many actors, the first, darken each other and the floor where they touch; all by
+            default.
+        """
+        near = list(actors)[:cast_contact]
+        balls = [self.figures[a.person].posed_balls(a.matrices) for a in near]
+        self._shadow_frame.use()  # drivers refuse to run without some frame buffer
+        count = self._write_balls(np.concatenate(balls) if balls else np.zeros((0, 4), np.float32))
+        self._scene = [self._pose(slot, actor, count) for slot, actor in enumerate(actors)]
+        self._set_stage(stage)
+        self._draw_contact(count)
+        self._draw_shadows(stage)
+
+    def shoot(self, camera: Camera, lens: Lens) -> Shot:
+        """Photograph the staged scene.
+
+        Parameters
+        ----------
+        camera : Camera
+        lens : Lens
+
+        Returns
+        -------
+        Shot
+        """
+        target = self._target(camera.size)
+        clip = camera.clip().T.astype("f4").tobytes()
+        self._draw_colour(target, camera, clip)
+        self._draw_film(target, lens)
+        self._draw_labels(target, clip)
+        return target.read(camera)
+
+    # ------------------------------------------------------------------ set-up
+
+    def _compile(self) -> None:
+        program = self._program
+        self._pose_program = program("pose.vert", feedback=("position", "direction", "openness"))
+        self._figure_program = program("figure.vert", "figure.frag")
+        self._label_program = program("figure.vert", "figure_identity.frag")
+        self._shadow_program = program("figure.vert", "figure_depth.frag")
+        self._scenery_program = program("scenery.vert", "scenery.frag")
+        self._scenery_label_program = program("scenery.vert", "scenery_identity.frag")
+        self._backdrop_program = program("screen.vert", "backdrop.frag")
+        self._contact_program = program("screen.vert", "contact.frag")
+        self._film_program = program("screen.vert", "film.frag")
+        units = {
+            "noise_volume": 0, "photos": 1, "shadow_map": 2, "contact": 3, "backdrop": 4,
+            "sprites": 5, "scene": 6,
+        }  # fmt: skip
+        blocks = {"Bones": 0, "Balls": 1, "Look": 2, "Floor": 3}
+        for p in self._programs:
+            for name, unit in units.items():
+                if name in p:
+                    p[name].value = unit
+            for name, binding in blocks.items():
+                if name in p:
+                    p[name].binding = binding
+
+    @property
+    def _programs(self) -> list[Any]:
+        return [p for name, p in vars(self).items() if name.endswith("_program")]
+
+    def _program(self, vertex: str, fragment: str | None = None, feedback: tuple[str, ...] = ()):
+        kwargs: dict[str, Any] = {"vertex_shader": _source(vertex)}
+        if fragment:
+            kwargs["fragment_shader"] = _source(fragment)
+        if feedback:
+            kwargs["varyings"] = feedback
+        return self._gl.program(**kwargs)
+
+    def _allocate(self) -> None:
+        gl = self._gl
+        self._bones = gl.buffer(reserve=48 * MAX_BONES, dynamic=True)
+        self._balls = gl.buffer(reserve=16 * MAX_BALLS, dynamic=True)
+        self._floor = gl.buffer(reserve=16 * len(FloorSlot), dynamic=True)
+        volume = _noise_volume()
+        self._noise = gl.texture3d(volume.shape[:3], 4, volume.tobytes())
+        self._noise.repeat_x = self._noise.repeat_y = self._noise.repeat_z = True
+        self._shadow_map = gl.depth_texture((SHADOW_SIDE, SHADOW_SIDE))
+        self._shadow_map.filter = (gl.LINEAR, gl.LINEAR)
+        self._shadow_map.compare_func = "<="
+        self._shadow_map.repeat_x = self._shadow_map.repeat_y = False
+        self._shadow_frame = gl.framebuffer([], self._shadow_map)
+        self._contact = gl.texture((CONTACT_SIDE, CONTACT_SIDE), 1, dtype="f1")
+        self._contact.repeat_x = self._contact.repeat_y = False
+        self._contact_frame = gl.framebuffer([self._contact])
+        corners = gl.buffer(np.array([-1, -1, 1, -1, -1, 1, 1, 1], "f4").tobytes())
+        quad = lambda p: gl.vertex_array(p, [(corners, "2f", "corner")])  # noqa: E731
+        self._backdrop_quad = quad(self._backdrop_program)
+        self._contact_quad = quad(self._contact_program)
+        self._film_quad = quad(self._film_program)
+        self._blank = gl.texture((1, 1), 3, bytes(3), alignment=1)
+        self._scenery: tuple[Any, ...] = ()
+
+    def _photo_array(self, photos: np.ndarray) -> Any:
+        n, h, w, _ = photos.shape
+        texture = self._gl.texture_array((w, h, n), 3, np.ascontiguousarray(photos).tobytes())
+        texture.build_mipmaps()
+        texture.repeat_x = texture.repeat_y = True
+        return texture
+
+    def _backdrop(self, picture: np.ndarray) -> Any:
+        h, w, _ = picture.shape
+        flipped = np.ascontiguousarray(picture[::-1])
+        texture = self._gl.texture((w, h), 3, flipped.tobytes(), alignment=1)
+        texture.build_mipmaps()
+        return texture
+
+    def set_sprites(self, sprites: np.ndarray) -> None:
+        """Load cut-out spectators, uint8 (n, H, W, 4)."""
+        n, h, w, _ = sprites.shape
+        self._sprites = self._gl.texture_array((w, h, n), 4, sprites[:, ::-1].tobytes())
+        self._sprites.repeat_x = self._sprites.repeat_y = False
+
+    # ------------------------------------------------------------------- posing
+
+    def _write_balls(self, balls: np.ndarray) -> int:
+        balls = balls[:MAX_BALLS].astype("f4")
+        if len(balls):
+            self._balls.write(balls.tobytes())
+        return len(balls)
+
+    def _pose(self, slot: int, actor: Actor, balls: int) -> tuple[Actor, dict[str, Any], Any]:
+        loaded = self._load(actor.person)
+        arrays = self._slot_arrays(slot, actor.person, loaded)
+        flat = np.ascontiguousarray(actor.matrices, "f4")
+        self._bones.write(flat.tobytes())
+        look = self._gl.buffer(_look_block(actor.look, loaded.figure).tobytes())
+        self._bones.bind_to_uniform_block(0)
+        self._balls.bind_to_uniform_block(1)
+        look.bind_to_uniform_block(2)
+        self._noise.use(0)
+        program = self._pose_program
+        program["ball_count"].value = balls
+        program["head_bone"].value = loaded.figure.head_bone
+        count = loaded.posed_vertices(actor.look)
+        arrays["pose"].transform(self._slots[slot], self._gl.POINTS, vertices=count)
+        return actor, arrays, look
+
+    def _load(self, person: int) -> _Loaded:
+        if person not in self._loaded:
+            self._loaded[person] = _Loaded.make(self._gl, self.figures[person])
+        return self._loaded[person]
+
+    def _slot_arrays(self, slot: int, person: int, loaded: _Loaded) -> dict[str, Any]:
+        while len(self._slots) <= slot:
+            most = max(len(f.vertices) for f in self.figures)
+            self._slots.append(self._gl.buffer(reserve=POSED_BYTES * most))
+        key = slot, person
+        if key not in self._arrays:
+            self._arrays[key] = self._make_arrays(self._slots[slot], loaded)
+        return self._arrays[key]
+
+    def _make_arrays(self, posed: Any, loaded: _Loaded) -> dict[str, Any]:
+        static = loaded.vertices
+        layout = "3f 3f 4u1 4u1 4f 4f 4f 4f 1f"
+        names = "rest normal bones0 bones1 weights0 weights1 region parts kind".split()
+        draw = [
+            (posed, "3f 3f 1f", "position", "direction", "openness"),
+            (static, "3f 12x 4u1 4u1 16x 16x 4f 4f 1f".replace("4u1 4u1", "8x"), "rest", "region", "parts", "kind"),
+        ]  # fmt: skip
+        make = self._gl.vertex_array
+        programs = {
+            "colour": self._figure_program,
+            "label": self._label_program,
+            "shadow": self._shadow_program,
+        }
+        arrays = {
+            name: make(p, _used(p, draw), loaded.indices) for name, p in programs.items()
+        }  # the shadow pass has no use for directions
+        arrays["pose"] = make(self._pose_program, [(static, layout, *names)])
+        return arrays
+
+    # ------------------------------------------------------------------ drawing
+
+    def _set_stage(self, stage: Stage) -> None:
+        self._stage = stage
+        self._floor.write(np.ascontiguousarray(stage.floor, "f4").tobytes())
+        for old in self._scenery:
+            old.release()
+        buffer = self._gl.buffer(np.ascontiguousarray(stage.scenery).tobytes())
+        layout = [(buffer, "3f 3f 2f 4f 2f", "position", "normal", "uv", "paint", "finish")]
+        make = self._gl.vertex_array
+        self._scenery = (
+            make(self._scenery_program, layout),
+            make(self._scenery_label_program, _used(self._scenery_label_program, layout)),
+            buffer,
+        )
+
+    def _draw_contact(self, balls: int) -> None:
+        self._balls.bind_to_uniform_block(1)
+        self._contact_program["ball_count"].value = balls
+        self._contact_program["contact_area"].value = self._stage.contact_area
+        self._contact_frame.use()
+        self._gl.disable(self._gl.DEPTH_TEST)
+        self._contact_quad.render(self._gl.TRIANGLE_STRIP)
+
+    def _draw_shadows(self, stage: Stage) -> None:
+        gl = self._gl
+        self._light_clip = stage.lighting.clip(stage.centre)
+        clip = self._light_clip.T.astype("f4").tobytes()
+        self._shadow_frame.use()
+        self._shadow_frame.clear(depth=1.0)
+        gl.enable(gl.DEPTH_TEST)
+        self._shadow_program["clip"].write(clip)
+        self._draw_figures("shadow", self._shadow_program)
+
+    def _draw_figures(self, which: str, program: Any) -> None:
+        self._noise.use(0)
+        for actor, arrays, look in self._scene:
+            look.bind_to_uniform_block(2)
+            if which == "label":
+                program["identity"].value = actor.label
+            loaded = self._loaded[actor.person]
+            for part, shells in _parts(actor.look):
+                if which == "shadow" and shells:
+                    continue
+                program["shells"].value = float(shells)
+                first, count = loaded.parts[part]
+                arrays[which].render(
+                    self._gl.TRIANGLES, vertices=count, first=first, instances=max(shells, 1)
+                )
+
+    def _draw_colour(self, target: _Target, camera: Camera, clip: bytes) -> None:
+        gl, stage = self._gl, self._stage
+        target.multi.use()
+        target.multi.clear(0.5, 0.5, 0.5, 1.0, depth=1.0)
+        gl.enable(gl.DEPTH_TEST)
+        self._bind_textures()
+        self._draw_backdrop(stage)
+        for program in (self._figure_program, self._scenery_program):
+            self._write_light(program, stage.lighting, camera)
+            program["clip"].write(clip)
+        self._floor.bind_to_uniform_block(3)
+        self._scenery_program["contact_area"].value = stage.contact_area
+        self._scenery_program["viewport"].value = camera.size
+        self._draw_figures("colour", self._figure_program)
+        self._draw_scenery(0)
+        gl.copy_framebuffer(target.single, target.multi)
+
+    def _draw_backdrop(self, stage: Stage) -> None:
+        photo = stage.backdrop
+        gl = self._gl
+        gl.disable(gl.DEPTH_TEST)
+        self._backdrop_program["photographic"].value = float(photo is not None)
+        if "flat_colour" in self._backdrop_program:
+            self._backdrop_program["flat_colour"].value = stage.void
+        self._backdrop_quad.render(gl.TRIANGLE_STRIP)
+        gl.enable(gl.DEPTH_TEST)
+
+    def _bind_textures(self) -> None:
+        self._noise.use(0)
+        self._photos.use(1)
+        self._shadow_map.use(2)
+        self._contact.use(3)
+        photo = self._stage.backdrop
+        (self._blank if photo is None else self._backdrops[photo]).use(4)
+        self._sprites.use(5)
+
+    def _write_light(self, program: Any, light: Lighting, camera: Camera) -> None:
+        values: dict[str, Any] = {
+            "eye": tuple(camera.eye), "key_direction": light.key_direction,
+            "key_colour": light.key_colour, "fill_direction": light.fill_direction,
+            "fill_colour": light.fill_colour, "sky": light.sky, "ground": light.ground,
+            "gain": light.gain,
+        }  # fmt: skip
+        for name, value in values.items():
+            program[name].value = tuple(float(x) for x in value)
+        program["light_clip"].write(self._light_clip.T.astype("f4").tobytes())
+
+    def _draw_film(self, target: _Target, lens: Lens) -> None:
+        program = self._film_program
+        target.film.use()
+        self._gl.disable(self._gl.DEPTH_TEST)
+        target.scene.use(6)
+        program["size"].value = target.size
+        for name in ("motion", "defocus", "grain", "tone", "lift"):
+            program[name].value = getattr(lens, name)
+        self._film_quad.render(self._gl.TRIANGLE_STRIP)
+
+    def _draw_labels(self, target: _Target, clip: bytes) -> None:
+        target.labels.use()
+        target.labels.clear(0.0, 0.0, 0.0, 0.0, depth=1.0)
+        self._gl.enable(self._gl.DEPTH_TEST)
+        self._sprites.use(5)
+        self._label_program["clip"].write(clip)
+        self._draw_figures("label", self._label_program)
+        self._scenery_label_program["clip"].write(clip)
+        self._draw_scenery(1)
+
+    def _draw_scenery(self, which: int) -> None:
+        """Walls are seen from inside only, so that a camera may stand behind one."""
+        self._gl.enable(self._gl.CULL_FACE)
+        self._scenery[which].render(self._gl.TRIANGLES)
+        self._gl.disable(self._gl.CULL_FACE)
+
+    def _target(self, size: tuple[int, int]) -> _Target:
+        if size not in self._targets:
+            self._targets[size] = _Target.make(self._gl, size, self._samples)
+        return self._targets[size]
+
+
+@dataclass(frozen=True)
+class _Loaded:
+    """A figure's buffers on the GPU."""
+
+    figure: Figure
+    vertices: Any
+    indices: Any
+    parts: Mapping[str, tuple[int, int]]
+    run_ends: Mapping[str, int]
+
+    @classmethod
+    def make(cls, gl: Any, figure: Figure) -> _Loaded:
+        ordered = [figure.faces[name].ravel() for name in _TRIANGLES_OF]
+        ends = np.cumsum([len(f) for f in ordered])
+        parts = {
+            n: (int(e - len(f)), len(f))
+            for n, f, e in zip(_TRIANGLES_OF, ordered, ends, strict=True)
+        }
+        kind = figure.vertices["kind"]
+        last = lambda k: int(np.nonzero(kind == k)[0].max()) + 1  # noqa: E731
+        return cls(
+            figure=figure,
+            vertices=gl.buffer(figure.vertices.tobytes()),
+            indices=gl.buffer(np.concatenate(ordered).astype("u4").tobytes()),
+            parts=parts,
+            run_ends={"skin": last(Kind.TAIL), "trousers": last(Kind.TROUSERS), "all": len(kind)},
+        )
+
+    def posed_vertices(self, look: Look) -> int:
+        """How many of the vertices this look needs."""
+        if look.gi:
+            return self.run_ends["all"]
+        return self.run_ends["trousers" if look.loose_trousers else "skin"]
+
+
+@dataclass(frozen=True)
+class _Target:
+    """Frame buffers of one picture size."""
+
+    size: tuple[int, int]
+    multi: Any
+    single: Any
+    scene: Any
+    film: Any
+    labels: Any
+    depth: Any
+
+    @classmethod
+    def make(cls, gl: Any, size: tuple[int, int], samples: int) -> _Target:
+        colour = gl.renderbuffer(size, 4, samples=samples)
+        multi = gl.framebuffer([colour], gl.depth_renderbuffer(size, samples=samples))
+        scene = gl.texture(size, 4)
+        scene.repeat_x = scene.repeat_y = False
+        depth = gl.depth_texture(size)
+        return cls(
+            size=size,
+            multi=multi,
+            single=gl.framebuffer([scene]),
+            scene=scene,
+            film=gl.framebuffer([gl.renderbuffer(size, 4)]),
+            labels=gl.framebuffer([gl.renderbuffer(size, 1)], depth),
+            depth=depth,
+        )
+
+    def read(self, camera: Camera) -> Shot:
+        w, h = self.size
+        rgb = np.frombuffer(self.film.read(components=3, alignment=1), np.uint8)
+        labels = np.frombuffer(self.labels.read(components=1, alignment=1), np.uint8)
+        raw = np.frombuffer(self.labels.read(components=1, attachment=-1, dtype="f4"), np.float32)
+        return Shot(
+            np.ascontiguousarray(rgb.reshape(h, w, 3)[::-1]),
+            labels.reshape(h, w)[::-1],
+            camera.metres(raw.reshape(h, w)[::-1]),
+        )
+
+
+def _context(device: int | None) -> Any:
+    try:
+        import moderngl
+    except ImportError as error:
+        raise MatlineError(
+            "Rendering needs moderngl, which is not installed: run pip install 'matline[training]'."
+        ) from error
+    extra = {} if device is None else {"device_index": device}
+    try:
+        return moderngl.create_context(standalone=True, backend="egl", require=330, **extra)
+    except Exception as error:  # moderngl raises plain Exceptions for a missing libEGL
+        raise MatlineError(
+            f"No OpenGL 3.3 context through EGL ({error}): install an EGL driver "
+            "(Debian: libegl1 and libgl1-mesa-dri), or the GPU's own."
+        ) from error
+
+
+def _parts(look: Look) -> list[tuple[str, int]]:
+    """Triangles a look is drawn from, each with its number of hair shells (0: solid)."""
+    parts = [("skin_gi" if look.gi else "skin", 0)]
+    if look.gi:
+        parts += [("trousers", 0), ("jacket", 0), ("belt", 0)]
+    elif look.loose_trousers:
+        parts.append(("trousers", 0))
+    if look.hair_length > 0:
+        parts.append(("scalp", SHELLS_SHORT if look.hair_length < 0.02 else 2 * SHELLS_SHORT))
+    if look.bun:
+        parts.append(("bun", 0))
+    if look.tail > 0:
+        parts.append(("tail", 0))
+    return parts
+
+
+def _look_block(look: Look, figure: Figure) -> np.ndarray:
+    block = look.slots.copy()
+    middle = float(figure.vertices["rest"][: figure.skin_size, 1].mean())
+    block[LookSlot.PERSON] = figure.eyes[2], figure.eyes[1], figure.belt_height, middle
+    return block.astype("f4")
+
+
+def _used(program: Any, layout: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Replace attributes that a program lacks by padding."""
+    out = []
+    for buffer, form, *names in layout:
+        kinds, rest, kept = form.split(), list(names), []
+        for i, kind in enumerate(kinds):
+            if kind.endswith("x"):
+                continue
+            name = rest.pop(0)
+            if name in program:
+                kept.append(name)
+            else:
+                kinds[i] = f"{4 * int(kind[0])}x"
+        if kept:
+            out.append((buffer, " ".join(kinds), *kept))
+    return out
+
+
+@lru_cache(maxsize=32)
+def _source(name: str) -> str:
+    """A shader with its includes and the numbers it shares with Python."""
+    folder = files(__package__) / "shaders"
+    include = re.compile(r"^#include (\w+)$", re.MULTILINE)
+    text = (folder / name).read_text()
+    while include.search(text):
+        text = include.sub(lambda m: (folder / f"{m[1]}.glsl").read_text(), text)
+    shared: dict[str, object] = {
+        "MAX_BONES": MAX_BONES, "MAX_BALLS": MAX_BALLS, "LOOK_SLOTS": len(LookSlot),
+        "FLOOR_SLOTS": len(FloorSlot), "SHADOW_BLUR": f"{1.1 / SHADOW_SIDE:.8f}",
+        "TAIL_HAIR": int(Kind.TAIL), "BELT_ENDS": int(Kind.BELT),
+    }  # fmt: skip
+    kinds = {k.name: int(k) for k in Kind if k not in (Kind.TAIL, Kind.BELT)}
+    if name.startswith("scenery"):
+        shared |= {s.name: int(s) for s in FloorSlot} | {s.name: int(s) for s in Surface}
+    else:
+        shared |= kinds | {s.name: int(s) for s in LookSlot}
+    defines = "".join(f"#define {key} {value}\n" for key, value in shared.items())
+    return f"#version 330\n{defines}{text}"
+
+
+def _noise_volume(side: int = 32, seed: int = 7) -> np.ndarray:
+    """Smooth repeating noise, uint8 (side, side, side, 4): gradient in RGB, value in A."""
+    from scipy import ndimage
+
+    rng = np.random.default_rng(seed)
+    value = ndimage.gaussian_filter(rng.random((side,) * 3), 0.7, mode="wrap")
+    value = (value - value.mean()) / value.std() * 0.18 + 0.5
+    gradient = [(np.roll(value, -1, axis) - np.roll(value, 1, axis)) / 2 for axis in (2, 1, 0)]
+    packed = np.stack([*(g / 4.0 + 0.5 for g in gradient), value], -1)
+    return (np.clip(packed, 0, 1) * 255).astype(np.uint8)
