@@ -34,6 +34,7 @@ _PLAYABLE = {
     "webm": frozenset({"vp8", "vp9", "av1", "libvpx", "libvpx-vp9", "libdav1d"}),
 }
 _LONGEST_OFFSET_S = 0.05
+_SOUND_RATE = 48_000
 
 
 def needs_proxy(info: FootageInfo) -> bool:
@@ -175,11 +176,12 @@ class _Sound:
     def __init__(self, container: OutputContainer, info: FootageInfo) -> None:
         self._container = container
         self._source: InputContainer = open_container(info.path)
-        self._stream = container.add_stream("aac", rate=48_000, layout="stereo")
-        self._resampler = AudioResampler(format="fltp", layout="stereo", rate=48_000)
+        self._stream = container.add_stream("aac", rate=_SOUND_RATE, layout="stereo")
+        self._resampler = AudioResampler(format="fltp", layout="stereo", rate=_SOUND_RATE)
         self._first_s = info.first_pts_s
         self._packets = read_packets(self._source, self._source.streams.audio[0], info.path)
         self._reached_s = float("-inf")
+        self._samples = 0
         self._ended = False
 
     def write_until(self, time_s: float) -> None:
@@ -209,7 +211,21 @@ class _Sound:
             self._reached_s = max(self._reached_s, start_s)
             if start_s < 0:
                 continue
+            missing = round(start_s * _SOUND_RATE) - self._samples
+            if (
+                missing > _SOUND_RATE * _LONGEST_OFFSET_S
+            ):  # lost sound: silence keeps the rest in step
+                self._encode(_silence(missing))
             for piece in self._resampler.resample(frame):
-                piece.pts, piece.time_base = round(start_s * 48_000), Fraction(1, 48_000)
-                start_s += piece.samples / 48_000
-                self._container.mux(self._stream.encode(piece))
+                self._encode(piece)
+
+    def _encode(self, piece: av.AudioFrame) -> None:
+        piece.pts, piece.time_base = self._samples, Fraction(1, _SOUND_RATE)
+        self._samples += piece.samples
+        self._container.mux(self._stream.encode(piece))
+
+
+def _silence(samples: int) -> av.AudioFrame:
+    frame = av.AudioFrame.from_ndarray(np.zeros((2, samples), np.float32), "fltp", "stereo")
+    frame.sample_rate = _SOUND_RATE
+    return frame
