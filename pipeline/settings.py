@@ -136,7 +136,7 @@ class AthletesSettings:
     """People kept a sample, largest first: two athletes, a referee, and three to be wrong about."""
     duplicate_tolerance: float = 0.3
     """Trunk lengths. Keypoints of one person found twice differ by less."""
-    duplicate_similarity: float = 0.6
+    duplicate_similarity: float = 0.5
     """0–1. Two real bodies, however close, have most joints in different places."""
     still_spread: float = 0.2
     """Trunk lengths. Keypoints of a still body move this much from reading to reading."""
@@ -252,6 +252,34 @@ class MomentsSettings:
 
 
 @dataclass(frozen=True)
+class ClipsSettings:
+    """How clips for teaching are cut and drawn."""
+
+    lead_in_s: float = 4.0
+    """Seconds before a moment starts: enough to see the grips it came from."""
+    lead_out_s: float = 2.0
+    """Seconds after it ends: a held position has been seen for 3 s by then."""
+    speed: float = 1.0
+    """Speed within the moment itself, 1 as it happened, 0.5 half as fast."""
+    freeze_s: float = 0.0
+    """Seconds the picture stands still at the peak."""
+    still_every_s: float = 0.1
+    """Seconds between copies of a still picture, so that players and editors don't wait for it."""
+    max_side: int = 1280
+    """Longest side of the picture in pixels; projectors and phones show no more."""
+    crf: int = 20
+    """Quality, the constant rate factor of x264: better than its default 23, as text is drawn."""
+    bridge_s: float = 0.6
+    """Seconds between two samples of a skeleton that may be bridged by a straight line; three
+    samples at 5 a second. Over longer holes nothing is drawn."""
+    trace_height: float = 0.12
+    """Height of the trace strip, part of the picture's."""
+    head: float = 0.5
+    """Trunk lengths. Radius of what is blurred around a head, which is about 0.45 high (head 0.13
+    and trunk 0.288 of stature: Drillis & Contini as tabulated in Winter, from memory)."""
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings, room by room."""
 
@@ -262,5 +290,6 @@ class Settings:
     athletes: AthletesSettings = field(default_factory=AthletesSettings)
     geometry: GeometrySettings = field(default_factory=GeometrySettings)
     study: StudySettings = field(default_factory=StudySettings)
+    clips: ClipsSettings = field(default_factory=ClipsSettings)
     overnight: OvernightSettings = field(default_factory=OvernightSettings)
     moments: MomentsSettings = field(default_factory=MomentsSettings)

@@ -7,6 +7,8 @@ import numpy as np
 from pipeline.geometry.skeleton import HIPS, SHOULDERS
 from pipeline.settings import AthletesSettings
 
+_USUAL_STEP_S = 0.2
+
 
 def expected(
     points: np.ndarray, velocity: np.ndarray, since_s: np.ndarray, settings: AthletesSettings
@@ -36,8 +38,9 @@ def cost(
 ) -> np.ndarray:
     """Return the cost in nats that the body expected at `before` is the one seen `now`.
 
-    Quadratic in the mean distance of shared keypoints, levelling off at
-    `AthletesSettings.jump_cost`; wider the longer the body was not seen.
+    −log of a normal density in the mean distance of shared keypoints, levelling off at
+    `AthletesSettings.jump_cost`; wider, and so less likely anywhere, the longer the body was
+    not seen.
 
     Parameters
     ----------
@@ -60,7 +63,10 @@ def cost(
     spread = np.hypot(settings.still_spread, settings.speed_spread * np.where(known, since_s, 0))
     squared = (mean / spread) ** 2 / 2
     limited = settings.jump_cost * squared / (settings.jump_cost + squared)
-    return np.where(known & (count > 0), limited, np.nan)
+    # The normal density's own term: whoever was seen last is likelier to be who is seen now.
+    usual = np.hypot(settings.still_spread, settings.speed_spread * _USUAL_STEP_S)
+    widened = 2 * np.maximum(np.log(spread / usual), 0)
+    return np.where(known & (count > 0), limited + widened, np.nan)
 
 
 def of_body(moved: np.ndarray) -> np.ndarray:

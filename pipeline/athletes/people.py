@@ -101,7 +101,9 @@ def _distinct(look: Look, settings: AthletesSettings) -> list[int]:
     kept: list[int] = []
     for i in usable:
         alike = (
-            same_person(keypoints[i], keypoints[j], trunk[j], settings.duplicate_tolerance)
+            same_person(
+                keypoints[i], keypoints[j], max(trunk[[i, j]]), settings.duplicate_tolerance
+            )
             for j in kept
         )
         if all(s < settings.duplicate_similarity for s in alike):

@@ -56,10 +56,10 @@ def entangled(t):
 def test_athletes_walking_past_each_other_keep_their_names(colours):
     tracks, truth = act(crossing, colours)
     a, b = follows(tracks, truth)
-    assert (a == 0).mean() > 0.95
-    assert (b == 1).mean() > 0.95
-    assert a[-1] == 0
-    assert b[-1] == 1
+    # Where they cross, the two figures are one and the same picture.
+    told_apart = np.abs(tracks.times - 6) > 0.5
+    assert (a[told_apart] == 0).all()
+    assert (b[told_apart] == 1).all()
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -155,8 +155,7 @@ def test_names_hold_at_three_and_at_ten_samples_a_second(rate):
         truth.append(people)
         athletes.append(i / rate, paint(people, [BLUE, WHITE]), look(people, rng))
     a, _ = follows(athletes.result(), np.array(truth))
-    assert (a == 0).mean() > 0.9
-    assert a[-1] == 0
+    assert (a[np.abs(np.arange(len(a)) / rate - 6) > 0.5] == 0).all()
 
 
 def test_chunks_read_apart_join_to_one_bout():
