@@ -12,7 +12,6 @@ from zipfile import ZIP_DEFLATED
 
 import numpy as np
 import pandas as pd
-import skops.io
 
 from pipeline.errors import MatlineError
 from pipeline.geometry import FEATURE_NAMES, swap_columns
@@ -79,6 +78,8 @@ class PositionModel:
         MatlineError
             If the file is missing, damaged, or holds types that are not trusted.
         """
+        import skops.io  # seconds to import, and workers that read bodies never need it
+
         path = Path(path) if path is not None else shipped_model()
         if not path.is_file():
             raise MatlineError(
@@ -108,6 +109,8 @@ class PositionModel:
 
     def save(self, path: str | Path) -> None:
         """Write the model as a skops file, atomically."""
+        import skops.io
+
         path = Path(path)
         stored = {
             "classifier": self.classifier,
