@@ -272,7 +272,7 @@ class ClipsSettings:
     bridge_s: float = 0.6
     """Seconds between two samples of a skeleton that may be bridged by a straight line; three
     samples at 5 a second. Over longer holes nothing is drawn."""
-    trace_height: float = 0.12
+    trace_height: float = 0.15
     """Height of the trace strip, part of the picture's."""
     head: float = 0.5
     """Trunk lengths. Radius of what is blurred around a head, which is about 0.45 high (head 0.13

@@ -92,17 +92,16 @@ class StudyBout:
     @property
     def names(self) -> tuple[str, str]:
         """Names of the own athlete and of the opponent, with letters where none is given."""
-        own, opponent = (self.bout.names.get(a) or f"athlete {a}" for a in self._order)
-        return own, opponent
+        return self.name_of(self.own), self.name_of(other(self.own))
+
+    def name_of(self, athlete: Athlete) -> str:
+        """Return an athlete's name, or the letter where none is given."""
+        return self.bout.names.get(athlete) or f"athlete {athlete}"
 
     @property
     def studied_s(self) -> float:
         """Seconds of the segments that count."""
         return sum(s.duration_s for s in self.timeline.segments)
-
-    @property
-    def _order(self) -> tuple[Athlete, Athlete]:
-        return self.own, other(self.own)
 
 
 def select(library: Library, selection: Selection | None = None) -> list[StudyBout]:
