@@ -11,6 +11,7 @@ import pipeline.cli.files as files
 import pipeline.cli.pictures as pictures
 import pipeline.cli.reading as reading
 import pipeline.cli.showing as showing
+import pipeline.cli.study as study
 from pipeline.errors import MatlineError
 
 app = typer.Typer(
@@ -19,7 +20,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for group in (reading, showing, files, pictures, check):
+for group in (reading, showing, study, files, pictures, check):
     group.register(app)
 
 

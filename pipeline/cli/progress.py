@@ -32,7 +32,7 @@ class Progress:
         self._out = out or sys.stderr
         self._live = self._out.isatty()
         self._started: tuple[float, float] | None = None
-        self._shown_at = -1e9
+        self._shown_at = time.monotonic()  # work that is done at once says nothing
         self._width = 0
 
     def __enter__(self) -> Progress:

@@ -8,12 +8,13 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from pipeline.bodies import Body, BodyReader, Region, RegionTracker
+from pipeline.bodies.pair import PairReader
 from pipeline.errors import MatlineError
 from pipeline.footage import PICTURE_SUFFIXES, Footage, read_picture
 from pipeline.outputs.coco import Picture
-
-_PAIR = 2
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def _of_picture(path: Path, reader: BodyReader, regions: Regions | None) -> Pict
     if regions is None:
         bodies = reader.read(image).bodies
     else:
-        pairs = (_pair(reader, image, region, path) for region in regions.of(path))
+        pairs = (_pair(reader, image, region) for region in regions.of(path))
         bodies = tuple(body for pair in pairs for body in pair)
     return Picture(str(path), width, height, bodies)
 
@@ -119,9 +120,15 @@ def _of_video(
         yield Picture(f"{path}#{number}", width, height, look.bodies, frame.time_s)
 
 
-def _pair(reader: BodyReader, image, region: Region, path: Path) -> tuple[Body, ...]:  # type: ignore[no-untyped-def]
-    bodies = sorted(reader.read(image, region).bodies, key=lambda body: -body.score)[:_PAIR]
-    return tuple(bodies)
+def _pair(reader: BodyReader, image: np.ndarray, region: Region) -> tuple[Body, ...]:
+    """Return the two bodies of a region; fewer only if the reader is none of pairs."""
+    if isinstance(reader, PairReader):
+        reading = reader.read_pair(image, region)
+        return tuple(
+            Body(points, float(points[:, 2].mean()), hidden)
+            for points, hidden in zip(reading.keypoints, reading.hidden, strict=True)
+        )
+    return tuple(sorted(reader.read(image, region).bodies, key=lambda body: -body.score)[:2])
 
 
 def _regions_in(path: Path) -> dict[str, list[Region]]:

@@ -86,7 +86,7 @@ class InThisProcess:
 
     def finished(self, timeout_s: float) -> list[Outcome]:
         """Do what was submitted."""
-        done = [_outcome(task) for task in self._waiting]
+        done = [do(task) for task in self._waiting]
         self._waiting.clear()
         return done
 
@@ -202,15 +202,15 @@ def _work(pipe: Connection) -> None:
             function, arguments = pipe.recv()
         except (EOFError, KeyboardInterrupt):
             return
-        outcome = _outcome(Task(function, arguments))
+        outcome = do(Task(function, arguments))
         try:
             pipe.send((outcome.value, outcome.error))
         except OSError:
             return
 
 
-def _outcome(task: Task) -> Outcome:
-    """Do a task; an error of any kind is its outcome, so that one file never stops the night."""
+def do(task: Task) -> Outcome:
+    """Do a task here; any error is its outcome, so that one file never stops the night."""
     try:
         return Outcome(task, task.function(*task.arguments))
     except MatlineError as error:
@@ -247,7 +247,7 @@ def open_engine(name: str, workers: int, attempts: int = 2) -> Engine:
     workers : int
         Of the local engine; a cluster has its own.
     attempts : int
-        Times a task is tried when its worker dies.
+        Times a task is tried when its worker dies; a cluster's scheduler has its own number.
 
     Raises
     ------
@@ -259,5 +259,5 @@ def open_engine(name: str, workers: int, attempts: int = 2) -> Engine:
     if name.startswith("dask://"):
         from pipeline.overnight.cluster import DaskCluster
 
-        return DaskCluster(name.removeprefix("dask://"), attempts)
+        return DaskCluster(name.removeprefix("dask://"))
     raise MatlineError(f"There is no engine “{name}”; use local or dask://HOST:PORT.")

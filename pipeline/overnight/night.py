@@ -74,6 +74,7 @@ def make_plan(order: Order, asked: Iterable[str | Path], engine: Engine) -> Plan
     MatlineError
         If a folder or pattern holds no video, or the disk is too small.
     """
+    reader_of(order.backend)  # one that is missing is refused before hours of footage are looked at
     paths = find_files(asked)
     tasks = deque(Task(look_at, (path, order.settings), path) for path in paths)
     looked: dict[Path, PlannedFile] = {}

@@ -1,0 +1,154 @@
+"""The commands as a user types them: what they say, what they leave, how they end."""
+
+import csv
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.cli import main
+from pipeline.library import Library
+from pipeline.timeline import Segment, Timeline
+from tests.overnight.figures import make_clip, picture
+
+READER = "tests.overnight.figures:FigureReader"
+
+
+@dataclass
+class Done:
+    """How a command ended and what it said."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def matline(tmp_path, monkeypatch, capsys) -> Callable[..., Done]:
+    """Run commands in a folder of their own, with a library of their own."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("MATLINE_LIBRARY", str(tmp_path / "library"))
+
+    def run(*arguments: object) -> Done:
+        monkeypatch.setattr(sys, "argv", ["matline", *map(str, arguments)])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as ended:
+            main()
+        code = ended.value.code
+        said = capsys.readouterr()
+        return Done(code if isinstance(code, int) else 0, said.out, said.err)
+
+    return run
+
+
+def refused(done: Done, code: int = 1) -> str:
+    """Check that a command ended with an error on standard error; return it."""
+    assert done.code == code
+    return done.err.strip()
+
+
+@pytest.fixture
+def bout(tmp_path):
+    library = Library(tmp_path / "library")
+    times = np.arange(0, 20, 0.2)
+    table = pd.DataFrame({"standing": 1.0}, index=times)
+    proposal = Timeline((Segment(0, 8, "standing"), Segment(8, 20, "mount", "A")))
+    bout = library.add_bout(Path("round one.mp4"), 20.0).id
+    library.save_reading(
+        bout, times, np.zeros((100, 2, 17, 3), np.float32), table, table, proposal, reader="x"
+    )
+    return bout
+
+
+def test_export_edit_import_is_a_round_trip_by_two_commands(matline, tmp_path, bout):
+    exported = matline("export", bout, "--to", "out", "--format", "csv")
+    assert exported.code == 0, exported.err
+    path = tmp_path / exported.out.splitlines()[0]
+    path.write_text(path.read_text().replace("mount", "side_control"))
+    imported = matline("import", path)
+    assert imported.out.strip().endswith("1 correction")
+    assert "1 of 2 seen" in matline("bouts").out
+
+
+def test_a_broken_file_is_refused_in_one_sentence_with_its_line(matline, tmp_path, bout):
+    path = tmp_path / f"x-{bout}.segments.csv"
+    path.write_text("start_s,end_s,position\n1,2,flying\n")
+    said = refused(matline("import", path))
+    assert "Line 2" in said
+    assert "flying" in said
+    assert "\n" not in said
+
+
+def test_wrong_usage_ends_with_2_and_a_users_error_with_1(matline):
+    refused(matline("export", "--colour", "blue"), code=2)
+    refused(matline("read"), code=2)
+    assert "No bout “x”" in refused(matline("export", "x"))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "complaint"),
+    [
+        (["read", "gone.mp4"], "no such file"),
+        (["read", "*.mkv"], "nothing matches"),
+        (["read", "empty"], "no video in this folder"),
+        (["read", "text.mp4"], "not a video"),
+        (["read", "empty.mp4"], "empty"),
+        (["read", "x.mp4", "--until", "25:99"], "no time of day"),
+        (["read", "x.mp4", "--engine", "steam"], "no engine"),
+        (["read", "x.mp4", "--backend", "steam"], "no reader"),
+        (["read", "x.mp4", "--rate", "0"], "can't be read"),
+        (["keypoints", "gone.jpg"], "gone.jpg"),
+        (["keypoints", "x.jpg", "--pair-region", "1,2,3"], "four numbers"),
+        (["keypoints", "x.jpg", "--pair-region", "5,0,1,9"], "right of x0"),
+        (["keypoints", "x.jpg", "--pair-region", "gone.csv"], "gone.csv"),
+        (["label", "gone.json"], "gone.json"),
+        (["label", "text.mp4"], "isn't JSON"),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_a_sentence(matline, tmp_path, arguments, complaint):
+    (tmp_path / "text.mp4").write_text("not a video at all")
+    (tmp_path / "empty.mp4").touch()
+    (tmp_path / "empty").mkdir()
+    backend = [] if "--backend" in arguments or arguments[0] == "label" else ["--backend", READER]
+    said = refused(matline(*arguments, *backend))
+    assert said.startswith("matline: ")
+    assert complaint in said
+    assert "\n" not in said
+
+
+def test_keypoints_of_pictures_and_regions_from_a_csv(matline, tmp_path):
+    for name, time_s in (("a.png", 0.0), ("b.png", 2.0)):
+        cv2.imwrite(str(tmp_path / name), picture(time_s)[..., ::-1])
+    with (tmp_path / "regions.csv").open("w", newline="") as file:
+        csv.writer(file).writerows(
+            [("file", "x0", "y0", "x1", "y1"), ("a.png", 0, 0, 160, 96), ("b.png", 0, 0, 160, 96)]
+        )
+    done = matline(
+        "keypoints", "a.png", "b.png", "--backend", READER, "--pair-region", "regions.csv",
+        "--to", "found.json",
+    )  # fmt: skip
+    assert done.code == 0, done.err
+    found = json.loads((tmp_path / "found.json").read_text())
+    assert [image["file_name"] for image in found["images"]] == ["a.png", "b.png"]
+    assert [a["image_id"] for a in found["annotations"]] == [1, 1, 2, 2]
+
+
+def test_keypoints_of_a_video_carry_the_pictures_times(matline, tmp_path):
+    make_clip(tmp_path / "clip.mp4", 2)
+    done = matline("keypoints", "clip.mp4", "--backend", READER)
+    assert done.code == 0, done.err
+    images = json.loads((tmp_path / "keypoints.json").read_text())["images"]
+    assert [image["time_s"] for image in images] == pytest.approx(np.arange(0, 2, 0.2))
+
+
+def test_a_plan_says_how_much_there_is_and_does_nothing(matline, tmp_path):
+    make_clip(tmp_path / "clip.mp4", 4)
+    done = matline("read", "clip.mp4", "--backend", READER, "--plan")
+    assert done.out.startswith("1 file, 4 s of footage")
+    assert "empty" in matline("bouts").err

@@ -1,0 +1,99 @@
+"""A real Dask scheduler with two workers: the same outcomes, also when one of them is killed."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+
+import pytest
+
+from pipeline.errors import MatlineError
+from pipeline.overnight.cluster import DaskCluster
+from pipeline.overnight.engine import Task, open_engine
+from tests.overnight.test_engine import complain, double, run
+
+
+@contextmanager
+def program(*arguments: str) -> Iterator[subprocess.Popen]:
+    process = subprocess.Popen(
+        [sys.executable, "-m", *arguments],
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": os.getcwd()},
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.wait()
+
+
+@pytest.fixture(scope="module")
+def address():
+    scheduler = (
+        "distributed.cli.dask_scheduler",
+        "--port",
+        "0",
+        "--no-dashboard",
+        "--host",
+        "127.0.0.1",
+    )
+    with program(*scheduler) as process:
+        assert process.stderr is not None
+        for line in process.stderr:
+            if found := re.search(r"tcp://(127\.0\.0\.1:\d+)", line):
+                break
+        else:
+            pytest.fail("the scheduler did not start")
+        yield found[1]
+
+
+def worker(address: str):
+    return program(
+        "distributed.cli.dask_worker", f"tcp://{address}", "--nthreads", "1", "--no-nanny",
+        "--no-dashboard", "--host", "127.0.0.1",
+    )  # fmt: skip
+
+
+def wait_for(cluster: DaskCluster, workers: int) -> None:
+    cluster._client.wait_for_workers(workers, timeout=60)
+
+
+def test_a_cluster_does_what_one_machine_does(address):
+    with worker(address), worker(address), closing(open_engine(f"dask://{address}", 1)) as engine:
+        wait_for(engine, 2)
+        done = run(engine, *(Task(double, (i,), i) for i in range(12)), Task(complain, (), 99))
+        assert [outcome.value for outcome in done[:-1]] == [2 * i for i in range(12)]
+        assert done[-1].error == "The tape is wet; dry it."
+
+
+def test_a_worker_killed_in_the_middle_loses_nothing(address):
+    with (
+        worker(address) as first,
+        worker(address),
+        closing(open_engine(f"dask://{address}", 1)) as engine,
+    ):
+        wait_for(engine, 2)
+        tasks = [Task(slow_double, (i,), i) for i in range(8)]
+        for task in tasks[: engine.free]:
+            engine.submit(task)
+        given = engine.busy
+        time.sleep(0.3)
+        first.send_signal(signal.SIGKILL)
+        done = run(engine, *tasks[given:])
+        assert [outcome.value for outcome in done] == [2 * i for i in range(8)]
+
+
+def slow_double(x: int) -> int:
+    time.sleep(0.3)
+    return 2 * x
+
+
+def test_a_scheduler_that_is_not_there_is_said_in_a_sentence(monkeypatch):
+    monkeypatch.setattr("pipeline.overnight.cluster._CONNECT_S", 1)
+    with pytest.raises(MatlineError, match=r"No Dask scheduler answers at 127\.0\.0\.1:9"):
+        open_engine("dask://127.0.0.1:9", 1)
