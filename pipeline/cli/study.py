@@ -141,7 +141,7 @@ def _write(
 
     many = to.suffix.lower() != ".mp4"
     write: Callable[..., Path | list[Path]] = write_files if many else write_reel
-    with Progress(f"Cutting {len(clips)} clips") as progress:
+    with Progress("Cutting clips") as progress:
         written = write(library, clips, to, look, settings, progress)
     for path in written if isinstance(written, list) else [written]:
         typer.echo(path)
