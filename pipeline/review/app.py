@@ -39,6 +39,7 @@ Seconds = Annotated[float, Query(ge=0, le=1e6, allow_inf_nan=False)]
 PROBLEMS: dict[int | str, dict[str, object]] = {
     status: {"model": messages.Problem, "description": meaning}
     for status, meaning in {
+        400: "The request can't be read at all.",
         401: "The token is missing.",
         404: "There is no such bout.",
         409: "Another window changed the bout in between; load it again.",

@@ -127,11 +127,11 @@ class Desk:
             "bounds": self.bounds(bout_id),
         }
 
-    def bounds(self, bout_id: str) -> tuple[float, float] | None:
+    def bounds(self, bout_id: str) -> dict[str, float] | None:
         """Return where a human said the bout starts and ends, if one did."""
         done = holding(self.library.journal(bout_id))
         marks = [c.arguments for c in done if c.action == "set_bounds"]
-        return (marks[-1]["start_s"], marks[-1]["end_s"]) if marks else None
+        return marks[-1] if marks else None
 
     def keypoints(self, bout: Bout, start_s: float, end_s: float) -> tuple[np.ndarray, np.ndarray]:
         """Return times ``(N,)`` and keypoints ``(N, 2, 17, 3)`` of ``[start_s, end_s)``.

@@ -76,6 +76,14 @@ class Effort(Message):
     clicks: Annotated[int, Field(ge=0, le=100_000)] = 0
 
 
+class SpentOut(BaseModel):
+    """All that the human spent on a bout so far."""
+
+    seconds: float
+    keys: int
+    clicks: int
+
+
 class CorrectionIn(Message):
     """One correction, made on a revision."""
 
@@ -92,13 +100,20 @@ class StepIn(Message):
     effort: Effort = Effort()
 
 
+class Bounds(BaseModel):
+    """Where a human said the bout starts and ends."""
+
+    start_s: float
+    end_s: float
+
+
 class TimelineOut(BaseModel):
     """A whole timeline, as corrected."""
 
     revision: int
     can_undo: bool
     can_redo: bool
-    bounds: tuple[float, float] | None
+    bounds: Bounds | None
     segments: list[dict[str, Any]]
     moments: list[dict[str, Any]]
 
@@ -154,7 +169,7 @@ class WorkOut(BaseModel):
 
     order: list[LookOut]
     audit: AuditOut
-    effort: Effort
+    effort: SpentOut
 
 
 class ScoreLine(Message):

@@ -338,9 +338,8 @@ class BoutPage {
   }
 
   async setBound(time, edge) {
-    const [start, end] = this.timeline.bounds ?? [this.bout.start_s, this.bout.end_s];
-    const bounds = edge === "start" ? { start_s: time, end_s: end } : { start_s: start, end_s: time };
-    await this.correct("set_bounds", bounds);
+    const { start_s, end_s } = this.timeline.bounds ?? this.bout;
+    await this.correct("set_bounds", { start_s, end_s, [edge]: time });
   }
 
   editDetails() {
@@ -473,8 +472,8 @@ const ACTS = {
   swap: correcting((page, time) => page.correct("swap_athletes", { from_s: time })),
   "accept-moment": correcting((page, time) => page.onMoment(time, "accept_moment")),
   "remove-moment": correcting((page, time) => page.onMoment(time, "remove_moment")),
-  "bout-start": correcting((page, time) => page.setBound(time, "start")),
-  "bout-end": correcting((page, time) => page.setBound(time, "end")),
+  "bout-start": correcting((page, time) => page.setBound(time, "start_s")),
+  "bout-end": correcting((page, time) => page.setBound(time, "end_s")),
   undo: correcting((page) => page.timeline.canUndo && page.stepBack("undo")),
   redo: correcting((page) => page.timeline.canRedo && page.stepBack("redo")),
 };

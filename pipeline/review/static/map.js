@@ -336,7 +336,8 @@ export class BoutMap extends EventTarget {
   drawBounds(context, rows, colours, width) {
     if (!this.timeline.bounds) return;
     context.fillStyle = hatch(context, colours.line);
-    const [start, end] = this.timeline.bounds.map((t) => this.x(t));
+    const start = this.x(this.timeline.bounds.start_s);
+    const end = this.x(this.timeline.bounds.end_s);
     if (start > LEFT) context.fillRect(LEFT, 0, start - LEFT, rows.axis);
     if (end < width) context.fillRect(end, 0, width - end, rows.axis);
   }
