@@ -20,13 +20,7 @@ from pipeline.positions.windows import at_times, on_grid, with_context
 from pipeline.settings import PositionsSettings
 from pipeline.timeline import coarse
 
-TRUSTED_TYPES: tuple[str, ...] = (
-    "sklearn._loss.link.Interval",
-    "sklearn._loss.link.MultinomialLogit",
-    "sklearn._loss.loss.HalfMultinomialLoss",
-    "sklearn.ensemble._hist_gradient_boosting.binning._BinMapper",
-    "sklearn.ensemble._hist_gradient_boosting.predictor.TreePredictor",
-)
+TRUSTED_TYPES: tuple[str, ...] = ("numpy.dtype",)
 """What a model file may hold beyond what skops trusts by itself; anything else is refused."""
 
 _SCALE_BOUND = ("trunk_length", "confidence", "seen", "_m")

@@ -16,7 +16,7 @@ from pipeline.positions.states import STATES, joint, top_of
 from pipeline.positions.tables import durations, grammar
 from pipeline.timeline import Athlete, coarse, other, position
 
-PACE = 0.6
+PACE = 0.45
 """Holds last this share of their typical time: training bouts are denser than real ones."""
 SPREAD = 0.7
 """Standard deviation of log durations: most holds are short, a few long."""
@@ -24,10 +24,10 @@ FLATTEN = 0.5
 """Exponent on the weights of transitions."""
 RARE = 0.005
 """Weight of transitions the table doesn't list."""
-SLIP_CHANCE = 0.18
+SLIP_CHANCE = 0.13
 """How often a hold is interrupted by an attempt that is not reached."""
-VARIANT_CHANCE = 0.45
-"""How often a hold goes on in another template of the same position."""
+VARIANT_CHANCE = 0.35
+"""How often a hold goes on in another pose, perhaps another template, of its position."""
 BRIEF_CHANCE = 0.2
 """How often a position is reached but lost again within three seconds."""
 
@@ -186,13 +186,12 @@ def _inside(
     """What happens without leaving the position: another variant of it, or a slip."""
     if last.position not in by_position or last.reach < 1:
         return []
-    others = [t for t in by_position[last.position] if t != last.template]
     draw = rng.random()
-    if others and draw < VARIANT_CHANCE:
+    if draw < VARIANT_CHANCE:
         return [
             replace(
                 last,
-                template=str(rng.choice(others)),
+                template=str(rng.choice(by_position[last.position])),
                 entry_s=_entry_s(rng, last.position, last.position),
                 hold_s=_hold_s(rng, last.position) / 2,
             )

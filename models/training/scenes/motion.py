@@ -158,9 +158,8 @@ def arrange(
 ) -> list[PosedPair]:
     """Choose and place a solved pair for every hold.
 
-    The same template in the same roles keeps its pair, so that who returns to a position returns
-    to where it was held; else the pair (or its mirror image) that takes the shortest way is
-    taken, with some chance.
+    Of the pairs there are, and their mirror images, the one that takes the shortest way is taken,
+    with some chance. Who stays in a position moves about the mat: on the feet more than lying.
 
     Raises
     ------
@@ -186,6 +185,9 @@ def arrange(
                 yaw, shift, distance = fit_on_mat(landmarks(candidate, people), before)
                 fits.append((distance * rng.uniform(0.8, 1.25), yaw, shift, candidate))
         _, yaw, shift, best = min(fits, key=lambda fit: fit[0])
+        wander = 1.0 if hold.position in ("standing", "apart") else 0.2
+        yaw += wander * rng.normal(0, 0.4)
+        shift = shift + wander * rng.normal(0, 0.3, 2)
         chosen.append(_towards(chosen[-1], placed(best, yaw, shift), hold.reach))
     return chosen
 

@@ -1,0 +1,1 @@
+"""Trains and judges the position model on bouts whose truth is known."""

@@ -1,0 +1,98 @@
+"""``python -m models.training.positions``: bouts, train, evaluate."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+
+from models.training.positions.data import Order, load_bouts, make_bouts
+from models.training.positions.evaluate import evaluate, summary
+from models.training.positions.train import Recipe, train
+from pipeline.errors import MatlineError
+from pipeline.positions import PositionModel
+from pipeline.positions.model import shipped_model
+
+app = typer.Typer(
+    help="Train and judge the position model on bouts whose truth is known.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+Bouts = Annotated[Path, typer.Option(help="Folder of bouts.")]
+Model = Annotated[Path | None, typer.Option(help="Model file; the shipped one if left out.")]
+
+
+@app.command("bouts")
+def bouts_command(
+    out: Annotated[Path, typer.Option(help="Folder to write to.")],
+    cast: Annotated[Path, typer.Option(help="Cast, from “scenes positions cast”.")],
+    pairs: Annotated[Path, typer.Option(help="Pairs, from “scenes positions solve”.")],
+    count: Annotated[int, typer.Option(min=1)] = 100,
+    seconds: Annotated[float, typer.Option(help="Length of each.")] = 60.0,
+    first_seed: int = 0,
+    people: Annotated[str, typer.Option(help="Rows of the cast, first:last.")] = "0:1000",
+    workers: Annotated[int, typer.Option(min=1)] = 1,
+) -> None:
+    """Make moving bouts without pictures; what is already there is kept."""
+    from models.training.scenes.body import load_cast
+
+    size = len(load_cast(cast))
+    first, last = (min(int(part), size) for part in people.split(":"))
+    if last - first < 2:
+        raise MatlineError(f"--people {people} leaves {last - first} of {size} people; give two.")
+    out.mkdir(parents=True, exist_ok=True)
+    orders = []
+    for seed in range(first_seed, first_seed + count):
+        a, b = np.random.default_rng(seed).permutation(np.arange(first, last))[:2]
+        orders.append(Order(seed, (int(a), int(b)), seconds, cast, pairs, out))
+    began = time.monotonic()
+    for done, name in enumerate(make_bouts(orders, workers), 1):
+        spent = time.monotonic() - began
+        typer.echo(f"{name}: {done} of {count}, {spent:.0f} s", err=True)
+
+
+@app.command("train")
+def train_command(
+    bouts: Bouts,
+    out: Annotated[
+        Path | None, typer.Option(help="Model file; the shipped one if left out.")
+    ] = None,
+    views: int = Recipe.views,
+    epochs: int = Recipe.epochs,
+    seed: int = 0,
+) -> None:
+    """Fit and calibrate the model."""
+    recipe = Recipe(views=views, epochs=epochs, seed=seed)
+    model = train(load_bouts(bouts), recipe, say=lambda text: typer.echo(text, err=True))
+    path = out or shipped_model()
+    model.save(path)
+    typer.echo(f"{path}: {path.stat().st_size / 1e6:.1f} MB")
+
+
+@app.command("evaluate")
+def evaluate_command(
+    bouts: Bouts,
+    model: Annotated[
+        Path | None, typer.Option(help="Model file; the shipped one if left out.")
+    ] = None,
+    rate_hz: float = 5.0,
+) -> None:
+    """Print how well timelines come out on bouts that training never saw."""
+    typer.echo(summary(evaluate(PositionModel.load(model), load_bouts(bouts), rate_hz)))
+
+
+def main() -> None:
+    """Run the command; an expected failure is one sentence and exit code 1."""
+    try:
+        app()
+    except MatlineError as error:
+        typer.echo(str(error), err=True)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

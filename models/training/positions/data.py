@@ -1,0 +1,193 @@
+"""Bouts on disk, and what the model learns from them.
+
+A bout is kept as its true skeletons and its true timeline; every reading of it draws a new
+camera and new reader's errors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import cache
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from models.training.scenes.arrays_file import write_arrays
+from models.training.scenes.views import ReaderErrors, View, view
+from pipeline.errors import MatlineError
+from pipeline.geometry import features, swap_columns
+from pipeline.positions.model import inputs
+from pipeline.positions.states import exchanged, joint
+from pipeline.positions.windows import on_grid
+from pipeline.timeline import Timeline
+from pipeline.timeline.records import timeline_from_json, timeline_to_json
+
+
+@dataclass(frozen=True, eq=False)
+class StoredBout:
+    """A bout's skeletons and truth; arrays as in `models.training.scenes.bouts.Bout`."""
+
+    name: str
+    who: tuple[int, int]
+    times: np.ndarray
+    keypoints: np.ndarray
+    spheres: np.ndarray
+    timeline: Timeline
+
+    def save(self, folder: Path) -> None:
+        """Write one file, atomically."""
+        arrays = {
+            "who": np.array(self.who),
+            "times": self.times,
+            "keypoints": self.keypoints.astype(np.float32),
+            # Spheres only decide what hides what: 1 mm is plenty.
+            "spheres": self.spheres.astype(np.float16),
+            "timeline": np.array(timeline_to_json(self.timeline)),
+        }
+        write_arrays(folder / f"{self.name}.npz", arrays)
+
+    @classmethod
+    def load(cls, path: Path) -> StoredBout:
+        """Read what `save` wrote."""
+        with np.load(path, allow_pickle=False) as stored:
+            return cls(
+                path.stem,
+                (int(stored["who"][0]), int(stored["who"][1])),
+                stored["times"],
+                stored["keypoints"],
+                stored["spheres"].astype(np.float32),
+                timeline_from_json(str(stored["timeline"])),
+            )
+
+
+def load_bouts(folder: str | Path) -> list[StoredBout]:
+    """Read all bouts of a folder, in the order of their names.
+
+    Raises
+    ------
+    MatlineError
+        If there are none.
+    """
+    paths = sorted(Path(folder).glob("*.npz"))
+    if not paths:
+        raise MatlineError(
+            f"There are no bouts in {folder}; make some with "
+            "“python -m models.training.positions bouts”."
+        )
+    return [StoredBout.load(path) for path in paths]
+
+
+@dataclass(frozen=True)
+class Order:
+    """One bout to be made."""
+
+    seed: int
+    who: tuple[int, int]
+    seconds: float
+    cast: Path
+    pairs: Path
+    folder: Path
+
+
+def make_bouts(orders: Sequence[Order], workers: int) -> Iterator[str]:
+    """Make and store bouts, several at a time; those already there are left alone.
+
+    Yields
+    ------
+    str
+        The name of each bout when it is there.
+    """
+    waiting = [o for o in orders if not (o.folder / f"{_name(o)}.npz").exists()]
+    yield from (_name(o) for o in orders if o not in waiting)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(_make, waiting)
+
+
+def _name(order: Order) -> str:
+    return f"bout-{order.seed:05d}"
+
+
+@cache
+def _material(cast: Path, pairs: Path):  # type: ignore[no-untyped-def]
+    import torch
+
+    from models.training.scenes.body import load_cast
+    from models.training.scenes.pairs_file import load_pairs
+
+    torch.set_num_threads(1)
+    return load_cast(cast), load_pairs(pairs)
+
+
+def _make(order: Order) -> str:
+    from models.training.scenes.bouts import library_for, make_bout
+
+    cast, pairs = _material(order.cast, order.pairs)
+    library = library_for(pairs, order.who)
+    bout = make_bout(order.seed, cast, order.who, library, order.seconds)
+    stored = StoredBout(
+        _name(order), bout.who, bout.times, bout.keypoints, bout.spheres, bout.timeline
+    )
+    stored.save(order.folder)
+    return stored.name
+
+
+def labels_at(timeline: Timeline, times: np.ndarray) -> np.ndarray:
+    """Return the true joint state at each time; the last segment's at and after the end."""
+    starts = np.array([segment.start_s for segment in timeline.segments])
+    states = np.array([joint(s.position, s.top) for s in timeline.segments])
+    return states[np.clip(np.searchsorted(starts, times, side="right") - 1, 0, None)]
+
+
+def read_bout(bout: StoredBout, rng: np.random.Generator, errors: ReaderErrors) -> View:
+    """See a bout through a random camera at 3 to 10 samples a second."""
+    return view(bout, rng, errors, rate_hz=float(rng.choice([3.3, 5.0, 5.0, 10.0])))
+
+
+@dataclass(frozen=True)
+class Samples:
+    """What a classifier is fitted on: rows of `inputs`, joint states, and bout numbers."""
+
+    x: np.ndarray
+    y: np.ndarray
+    group: np.ndarray
+
+    @classmethod
+    def draw(
+        cls, bouts: Iterable[StoredBout], rng: np.random.Generator, views: int, every: int = 1
+    ) -> Samples:
+        """Read every bout several times, in either naming order of the athletes.
+
+        Parameters
+        ----------
+        bouts : iterable of StoredBout
+        rng : numpy.random.Generator
+        views : int
+            Cameras a bout.
+        every : int
+            Keep every n-th sample only; neighbours say nearly the same.
+        """
+        rows: list[np.ndarray] = []
+        states: list[np.ndarray] = []
+        groups: list[np.ndarray] = []
+        for number, bout in enumerate(bouts):
+            for _ in range(views):
+                seen = read_bout(bout, rng, ReaderErrors.draw(rng))
+                grid = on_grid(features(seen.times, seen.keypoints))
+                truth = labels_at(bout.timeline, grid.index.to_numpy())
+                if rng.random() < 0.5:
+                    grid = swap_columns(grid)
+                    truth = np.array([exchanged(state) for state in truth])
+                first = int(rng.integers(every))
+                rows.append(inputs(grid).to_numpy(np.float32)[first::every])
+                states.append(truth[first::every])
+                groups.append(np.full(len(states[-1]), number))
+        return cls(np.concatenate(rows), np.concatenate(states), np.concatenate(groups))
+
+
+def true_table(times: np.ndarray, timeline: Timeline) -> pd.Series:
+    """Return the true joint state by time."""
+    return pd.Series(labels_at(timeline, times), index=pd.Index(times, name="time_s"))
