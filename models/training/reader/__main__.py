@@ -66,6 +66,34 @@ def find(
 
 
 @app.command()
+def recipe(
+    out: Annotated[Path, typer.Option(help="Folder for everything made on the way.")],
+    cast: Annotated[Path, typer.Option(help="Bodies to train on (positions cast).")],
+    held_cast: Annotated[Path, typer.Option(help="Bodies to measure on.")],
+    start: Start = None,
+    textures: Annotated[Path | None, typer.Option(help="File made by textures.")] = None,
+    workers: int = 30,
+    gpus: int = 1,
+    solve_s: float = 200,
+    render_s: float = 420,
+    train_min: float = 14,
+    find_min: float = 4,
+    per_template: int = 1200,
+    held_out: int = 6000,
+    long_side: int = 512,
+    seed: int = 1,
+) -> None:
+    """Solve, render and train both networks; goes on where it stopped."""
+    from models.training.reader.recipe import Plan, run_recipe
+
+    plan = Plan(
+        workers, gpus, solve_s, render_s, train_min, find_min, per_template, held_out, long_side,
+        seed,
+    )  # fmt: skip
+    run_recipe(plan, out, start, cast, held_cast, textures)
+
+
+@app.command()
 def export(
     weights: Annotated[Path, typer.Option(help="Folder with pair_reader.npz, pair_finder.npz.")],
     out: Annotated[Path, typer.Option(help="Folder for the ONNX files.")] = Path("models"),
