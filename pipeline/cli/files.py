@@ -23,7 +23,8 @@ def export_command(
     ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER")] = Path("."),
     formats: Annotated[
-        list[str] | None, typer.Option("--format", help="csv, vtt, json; may be repeated.")
+        list[str] | None,
+        typer.Option("--format", help="csv, vtt, json, otio, package; may be repeated."),
     ] = None,
     library: LibraryOption = None,
 ) -> None:
@@ -41,7 +42,9 @@ def export_command(
 
 
 def import_command(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="CSV, WebVTT or JSON.")],
+    files: Annotated[
+        list[Path], typer.Argument(metavar="FILE...", help="CSV, WebVTT, JSON, OTIO.")
+    ],
     bout: Annotated[
         str | None, typer.Option("--bout", help="By default, the id at the end of its name.")
     ] = None,

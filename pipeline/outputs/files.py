@@ -10,7 +10,9 @@ from typing import Any
 
 from pipeline.errors import MatlineError
 from pipeline.library import Bout, Library, written_whole
+from pipeline.outputs.datapackage import write_package
 from pipeline.outputs.edits import corrections_between
+from pipeline.outputs.opentimeline import timeline_from_otio, timeline_to_otio
 from pipeline.outputs.tabular import (
     holds_moments,
     moments_from_csv,
@@ -105,8 +107,12 @@ FORMATS: dict[str, tuple[Format, ...]] = {
         ),
     ),
     "json": (Format(".json", to_json, lambda text, current: from_json(text)),),
+    "otio": (Format(".otio", timeline_to_otio, lambda text, current: timeline_from_otio(text)),),
 }
 """What `matline export --format` knows; a format may be several files."""
+
+PACKAGE = "package"
+"""And this one: a folder with all tables of a bout and their description."""
 
 
 def export_bout(library: Library, bout_id: str, folder: Path, formats: list[str]) -> list[Path]:
@@ -118,7 +124,9 @@ def export_bout(library: Library, bout_id: str, folder: Path, formats: list[str]
         If a format is unknown, the bout has not been read, or the folder can't be written.
     """
     bout, timeline = library.bout(bout_id), library.timeline(bout_id)
-    return write_timeline(timeline, file_stem(bout.title, bout.id), folder, formats, bout)
+    texts = [name for name in formats if name != PACKAGE]
+    paths = write_timeline(timeline, file_stem(bout.title, bout.id), folder, texts, bout)
+    return paths + (write_package(library, bout_id, folder) if PACKAGE in formats else [])
 
 
 def write_timeline(
@@ -140,7 +148,8 @@ def write_timeline(
     """
     unknown = [name for name in formats if name not in FORMATS]
     if unknown:
-        raise MatlineError(f"Unknown format {', '.join(unknown)}; use {', '.join(FORMATS)}.")
+        known = ", ".join([*FORMATS, PACKAGE])
+        raise MatlineError(f"Unknown format {', '.join(unknown)}; use {known}.")
     paths = []
     for form in (form for name in formats for form in FORMATS[name]):
         path = folder / f"{stem}{form.suffix}"
@@ -204,8 +213,8 @@ def _format_of(path: Path, text: str) -> Format:
     suffix = path.suffix.lower()
     if suffix == ".csv":
         return FORMATS["csv"][1 if holds_moments(text) else 0]
-    if suffix not in (".vtt", ".json"):
-        raise MatlineError(f"{path}: its name must end in .csv, .vtt or .json.")
+    if suffix not in (".vtt", ".json", ".otio"):
+        raise MatlineError(f"{path}: its name must end in .csv, .vtt, .json or .otio.")
     return FORMATS[suffix[1:]][0]
 
 
