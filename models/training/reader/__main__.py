@@ -25,7 +25,7 @@ def read(
     start: Start = None,
     minutes: float = 12.0,
     batch: int = 256,
-    capacity: int = 150_000,
+    capacity: int = 90_000,
     first_crops: int = 4000,
     seed: int = 1,
     photos: Annotated[Path | None, typer.Option(help="Photo bank (npz) for backgrounds.")] = None,
@@ -46,7 +46,7 @@ def find(
     out: Out,
     start: Start = None,
     minutes: float = 4.0,
-    most: int = 60_000,
+    most: int = 30_000,
     device: str | None = None,
 ) -> None:
     """Train the pair finder."""

@@ -143,7 +143,7 @@ def train_finder(
     start_weights: Path | None,
     out: Path,
     minutes: float,
-    most: int = 60_000,
+    most: int = 30_000,
     batch: int = 96,
     device: torch.device | None = None,
 ) -> dict[str, float]:

@@ -71,18 +71,17 @@ def run_recipe(
     held = _render(plan, out, "held", held_cast, textures, max(plan.workers // 10, 1))
     main = _render(plan, out, "train", cast, textures, max(plan.workers * 9 // 10, 1))
     _wait_for_shards(out / "train_shards", main)
+    folders = ["--shards", str(out / "train_shards"), "--held-out", str(out / "held_shards")]
+    folders += ["--out", str(out / "weights")]
     reader = _start(
         out / "read.log",
-        [*_launcher(plan.gpus), "read", "--shards", str(out / "train_shards")]
-        + ["--held-out", str(out / "held_shards"), "--out", str(out / "weights")]
-        + ["--minutes", str(plan.train_min), "--seed", str(plan.seed), *_starting(start)],
+        [*_launcher(plan.gpus), "read", *folders, *_starting(start)]
+        + ["--minutes", str(plan.train_min), "--seed", str(plan.seed)],
     )
     _finish(held, main)
     finder = _start(
         out / "find.log",
-        [*READER, "find", "--shards", str(out / "train_shards")]
-        + ["--held-out", str(out / "held_shards"), "--out", str(out / "weights")]
-        + ["--minutes", str(plan.find_min), *_starting(start)]
+        [*READER, "find", *folders, *_starting(start), "--minutes", str(plan.find_min)]
         + (["--device", f"cuda:{plan.gpus - 1}"] if plan.gpus else []),
     )
     _finish(finder, reader)

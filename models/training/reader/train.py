@@ -56,7 +56,7 @@ class Recipe:
     warmup_steps: int = 200
     average: float = 0.998
     first_crops: int = 4000
-    capacity: int = 150_000
+    capacity: int = 90_000
     seed: int = 1
 
 
@@ -221,8 +221,6 @@ class Training:
     def run(self, first_wait_s: float = 600.0) -> dict[str, float]:
         """Train; return the last measurement."""
         recipe, process = self.recipe, self.process
-        if process.first:
-            self.held_out.take_new()
         self.store.watch()
         self.store.wait_for(recipe.first_crops, first_wait_s)
         model: nn.Module = self.net
@@ -284,6 +282,7 @@ class Training:
             )
 
     def _report(self) -> dict[str, float]:
+        self.held_out.take_new()
         figures = measure(self.average.module, self.held_out) if self.held_out.count else {}
         print(f"held out after {self.spent_s:.0f} s, step {self.step}: {figures}", flush=True)
         facts = {
