@@ -96,12 +96,14 @@ def read_packets(container: InputContainer, stream: Any, path: Path) -> Iterator
                 failures = 0
                 yield packet
             return
+        except IndexError:  # a stream that first appears midway; PyAV's list of streams is older
+            failures += 1
         except (av.error.FFmpegError, OSError) as error:
+            failures += 1
             if error.errno in (errno.EIO, errno.ENODEV, errno.ESTALE, errno.ENXIO):
                 raise FootageError(
                     f"{path}: reading stopped ({error.strerror}); check the disk or card and run "
                     "again."
                 ) from error
-            failures += 1
-            if failures >= _FAILED_READS_BEFORE_GIVING_UP:
-                return
+        if failures >= _FAILED_READS_BEFORE_GIVING_UP:
+            return

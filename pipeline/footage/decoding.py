@@ -27,7 +27,7 @@ _MOST_HELD_BYTES = 64 << 20
 
 DAMAGED = "damaged: the pictures could not be decoded"
 MISSING = "no pictures in the file"
-BACKWARDS = "timestamps run backwards"
+BACKWARDS = "timestamps run backwards: recordings were joined; split the file there"
 CUT_OFF = "the pictures end before the length the file states"
 
 
@@ -209,8 +209,8 @@ class _Watch:
         self._distrust_s = settings.distrust_s
         self._corrupt: list[int] = []
         self._since_s: float | None = None
-        self._backwards = False
         self._mended = False
+        self._unplaced = 0
         self.last_s = last_s
         self.hurt = False
         self.gaps: list[Gap] = []
@@ -241,7 +241,7 @@ class _Watch:
             self.hurt, self._since_s, self._mended = False, None, True
         self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
         if self.last_s is not None and time_s <= self.last_s:
-            self._backwards |= time_s < self.last_s
+            self._unplaced += time_s < self.last_s - self._longest_s
             return None
         if self.hurt:
             self._since_s = time_s if self._since_s is None else self._since_s
@@ -258,7 +258,10 @@ class _Watch:
     def ended(self) -> None:
         """Note the end of the file."""
         last = self._last_good_s()
-        if self._info.duration_s - last > self._longest_s:
+        unplaced_s = float(self._unplaced / self._info.counting_rate)
+        if unplaced_s > self._longest_s:
+            self.gaps.append(Gap(last, last + unplaced_s, BACKWARDS))
+        elif self._info.duration_s - last > self._longest_s:
             self.gaps.append(Gap(last, self._info.duration_s, DAMAGED if self.hurt else CUT_OFF))
 
     def _heals(self, time_s: float, frame: VideoFrame) -> bool:
@@ -282,5 +285,5 @@ class _Watch:
         if self._mended:
             self.gaps.append(Gap(last, time_s, DAMAGED))
         elif time_s - last > self._longest_s:
-            self.gaps.append(Gap(last, time_s, BACKWARDS if self._backwards else MISSING))
-        self._backwards = self._mended = False
+            self.gaps.append(Gap(last, time_s, MISSING))
+        self._mended = False

@@ -102,6 +102,16 @@ def test_a_frame_size_that_changes_midway_keeps_the_first_size(tmp_path):
     assert frames[-1].time_s > 1.5
 
 
+def test_a_second_recording_glued_on_is_reported_and_not_silently_lost(videos, tmp_path):
+    joined = tmp_path / "joined.ts"
+    joined.write_bytes(videos("offset.ts").read_bytes() * 2)
+    footage = Footage.open(joined)
+    times = [f.time_s for f in footage.frames(5.0)]
+    assert times == pytest.approx(np.arange(25) / 5)
+    (gap,) = [gap for gap in footage.gaps if "backwards" in gap.reason]
+    assert gap.end_s - gap.start_s > 3.0  # of 5 s
+
+
 def bad_inputs(folder: Path) -> dict[str, tuple[Path, str]]:
     """Return files that can't be read, each with words its error must hold."""
     made: dict[str, tuple[Path, str]] = {"missing": (folder / "none.mp4", "no such file")}
