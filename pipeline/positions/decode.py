@@ -105,7 +105,7 @@ def _decode_part(
 ) -> Decoding:
     edges = _edges(times, step)
     step_s = np.diff(edges)
-    rules = grammar([*states, UNKNOWN], settings.rare)
+    rules = grammar((*states, UNKNOWN), settings.rare)
     doubt = np.full((len(times), 1), settings.doubt)
     log_p = np.log(np.maximum(np.hstack([values, doubt]), LEAST))
     evidence = log_p * (step_s / settings.evidence_s)[:, None]

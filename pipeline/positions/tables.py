@@ -6,7 +6,6 @@ shares of what follows a position and are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -57,12 +56,13 @@ class Grammar:
     extra_s: np.ndarray
 
 
-def grammar(states: Sequence[str], rare: float) -> Grammar:
+@cache
+def grammar(states: tuple[str, ...], rare: float) -> Grammar:
     """Build the grammar of joint states (or plain positions).
 
     Parameters
     ----------
-    states : sequence of str
+    states : tuple of str
         Joint states, position keys or ``unknown``.
     rare : float
         Weight of a transition the table doesn't list.
@@ -81,7 +81,7 @@ def grammar(states: Sequence[str], rare: float) -> Grammar:
     lasting = durations().loc[[coarse(state) for state in states]]
     minimum = lasting["minimum_s"].to_numpy(dtype=float)
     extra = np.maximum(lasting["typical_s"].to_numpy(dtype=float) - minimum, 0.5)
-    return Grammar(tuple(states), log_transition, minimum, extra)
+    return Grammar(states, log_transition, minimum, extra)
 
 
 def _weight(a: str, b: str, listed: dict[tuple[str, str, str], float]) -> float:

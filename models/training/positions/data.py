@@ -119,7 +119,7 @@ def _material(cast: Path, pairs: Path):  # type: ignore[no-untyped-def]
     from models.training.scenes.pairs_file import load_pairs
 
     torch.set_num_threads(1)
-    return load_cast(cast), load_pairs(pairs)
+    return load_cast(cast), list(load_pairs(pairs))
 
 
 def _make(order: Order) -> str:

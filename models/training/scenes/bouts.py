@@ -21,7 +21,8 @@ from .grammar import Hold, plan_bout
 from .motion import Library, Motion, People, arrange, key_poses
 from .pose import PosedPair
 from .settle import SettleSettings, settle
-from .solver import swap
+from .solver import solve, swap
+from .templates import templates
 
 RATE_HZ = 10.0
 _MAT_GIVES_M = 0.008
@@ -98,10 +99,62 @@ def make_bout(
     Bout
         The same for the same arguments.
     """
-    rng = np.random.default_rng(seed)
-    people = cast[who[0]], cast[who[1]]
     positions = {name: pairs[0].position for (name, _), pairs in library.items()}
-    plan = plan_bout(rng, positions, seconds)
+    plan = plan_bout(np.random.default_rng((seed, 0)), positions, seconds)
+    return play(plan, seed, cast, who, library, rate_hz, settings)
+
+
+def make_own_bout(
+    seed: int,
+    cast: Sequence[Person],
+    who: tuple[int, int],
+    seconds: float = 30.0,
+    rate_hz: float = RATE_HZ,
+    tries: int = 6,
+) -> Bout:
+    """Make a bout whose positions are solved for the very two people; for rendering.
+
+    Parameters
+    ----------
+    tries : int
+        Pairs solved of each template in each role; the better half is used.
+
+    Other parameters as for `make_bout`.
+    """
+    known = templates()
+    names = {name: template.position for name, template in known.items()}
+    plan = plan_bout(np.random.default_rng((seed, 0)), names, seconds)
+    people = [cast[who[0]], cast[who[1]]]
+    solved: list[PosedPair] = []
+    for name in dict.fromkeys(hold.template for hold in plan):
+        roles = {hold.pose_top for hold in plan if hold.template == name}
+        found = solve(known[name], people, batch=2 * tries, seed=seed)
+        for role in roles:
+            first = 0 if role == "A" else 1
+            fitting = [s for s in found if s.pair.bodies[0].person == first]
+            fitting.sort(key=lambda s: s.quality.penetration + s.quality.contact)
+            solved += [_recast(s.pair, who) for s in fitting[: max(len(fitting) // 2, 1)]]
+    return play(plan, seed, cast, who, library_for(solved, who), rate_hz)
+
+
+def _recast(pair: PosedPair, who: tuple[int, int]) -> PosedPair:
+    """Return the pair with rows of the two people made rows of the cast."""
+    first, second = (replace(body, person=who[body.person]) for body in pair.bodies)
+    return replace(pair, bodies=(first, second))
+
+
+def play(
+    plan: Sequence[Hold],
+    seed: int,
+    cast: Sequence[Person],
+    who: tuple[int, int],
+    library: Library,
+    rate_hz: float = RATE_HZ,
+    settings: SettleSettings | None = None,
+) -> Bout:
+    """Make the bout of a given plan; parameters as for `make_bout`."""
+    rng = np.random.default_rng((seed, 1))
+    people = cast[who[0]], cast[who[1]]
     keys = key_poses(rng, plan, arrange(rng, plan, library, people))
     solved = settle(people, keys, settings or SettleSettings())
     motion = _on_mat(people, solved.at(np.arange(0.0, keys.times[-1], 1 / rate_hz)))

@@ -167,6 +167,7 @@ def arrange(
         If the library lacks a template in the roles that the plan asks for.
     """
     chosen: list[PosedPair] = []
+    known: dict[int, list[tuple[PosedPair, np.ndarray]]] = {}
     for hold in plan:
         pairs = library.get((hold.template, hold.pose_top), ())
         if not pairs:
@@ -181,8 +182,10 @@ def arrange(
         before = landmarks(chosen[-1], people)
         fits = []
         for pair in pairs:
-            for candidate in (pair, mirror(pair)):
-                yaw, shift, distance = fit_on_mat(landmarks(candidate, people), before)
+            if id(pair) not in known:
+                known[id(pair)] = [(p, landmarks(p, people)) for p in (pair, mirror(pair))]
+            for candidate, points in known[id(pair)]:
+                yaw, shift, distance = fit_on_mat(points, before)
                 fits.append((distance * rng.uniform(0.8, 1.25), yaw, shift, candidate))
         _, yaw, shift, best = min(fits, key=lambda fit: fit[0])
         wander = 1.0 if hold.position in ("standing", "apart") else 0.2

@@ -1,0 +1,200 @@
+"""A bout as footage: rendered pictures, an H.264 file, and the truth beside it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+
+from pipeline.outputs.tabular import moments_to_csv, segments_to_csv
+
+from .body import JOINT_INDEX, JOINT_NAMES
+from .bouts import Bout
+from .camera import Camera, handheld, random_camera
+from .clothing import Look, bystander_look
+from .picture import Picture, Studio, random_lens
+from .raster import Actor
+from .truth import OTHER
+
+SIZE = (640, 360)
+QUALITY = 24
+"""x264's constant rate factor: a 30 s clip of 640 × 360 stays well under 3 MB."""
+
+Extras = Callable[[int], list[Actor]]
+"""Who else is there at a sample."""
+
+
+@dataclass(frozen=True)
+class Filming:
+    """How a bout is filmed.
+
+    Attributes
+    ----------
+    seed : int
+        Of clothing, surroundings, camera and optics.
+    referee : bool
+        Whether somebody walks between camera and pair.
+    next_mat : Bout or None
+        What goes on on the next mat, behind the pair.
+    looks : pair of Look, optional
+        Random by default.
+    """
+
+    seed: int = 0
+    referee: bool = False
+    next_mat: Bout | None = None
+    looks: tuple[Look, Look] | None = None
+
+
+def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
+    """Render every sample of a bout.
+
+    Parameters
+    ----------
+    studio : Studio
+        Of the bout's cast.
+    bout : Bout
+        Its rate is the frame rate.
+    filming : Filming
+
+    Yields
+    ------
+    Picture
+        With keypoints, what hides them, and masks.
+    """
+    rng = np.random.default_rng(filming.seed)
+    scene = studio.scene(rng, bout.pair(0), looks=filming.looks)
+    camera = _camera(rng, scene.low, scene.high)
+    centres = bout.keypoints.mean(axis=(1, 2))
+    cameras = list(handheld(rng, camera, bout.times, centres))
+    lens = replace(random_lens(rng), motion=(0.0, 0.0), defocus=0.0)
+    extras: list[Extras] = []
+    if filming.referee:
+        extras.append(_walk_past(rng, studio, bout, cameras))
+    if filming.next_mat is not None:
+        extras.append(_next_mat(rng, studio, filming.next_mat, camera, centres[0]))
+    for sample in range(len(bout.times)):
+        moved = studio.move(scene, bout.pair(sample))
+        others = [actor for extra in extras for actor in extra(sample)]
+        others = [replace(a, label=OTHER + 8 + i) for i, a in enumerate(others)]
+        now = replace(moved, actors=(*moved.actors, *others))
+        yield from studio.photograph(now, [(cameras[sample], lens)])
+
+
+def write_film(
+    pictures: Iterator[Picture],
+    path: Path,
+    rate_hz: float,
+    say: Callable[[int], None] = lambda done: None,
+) -> list[Picture]:
+    """Encode pictures as H.264 in MP4, atomically; return their truth, pictures left out."""
+    part = path.with_name(f".{path.name}.part.mp4")
+    truth = []
+    try:
+        with av.open(str(part), "w", options={"movflags": "faststart"}) as container:
+            stream = container.add_stream("libx264", rate=Fraction(rate_hz).limit_denominator(1000))
+            stream.width, stream.height = SIZE
+            stream.pix_fmt = "yuv420p"
+            stream.options = {"crf": str(QUALITY), "preset": "slow"}
+            for done, picture in enumerate(pictures, 1):
+                frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture.rgb), "rgb24")
+                container.mux(stream.encode(frame))
+                truth.append(replace(picture, rgb=picture.rgb[:0], mask=picture.mask[:0]))
+                say(done)
+            container.mux(stream.encode(None))
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+    return truth
+
+
+def write_truth(bout: Bout, stem: Path) -> None:
+    """Write the true segments and moments as CSV, as exports have them."""
+    for suffix, text in (
+        (".csv", segments_to_csv(bout.timeline.segments)),
+        (".moments.csv", moments_to_csv(bout.timeline.moments)),
+    ):
+        path = stem.with_name(stem.name + suffix)
+        part = path.with_name(f".{path.name}.part")
+        part.write_text(text, encoding="utf-8", newline="")
+        os.replace(part, path)
+
+
+def _camera(rng: np.random.Generator, low: np.ndarray, high: np.ndarray) -> Camera:
+    """Draw a camera until the pair fits into the picture and is large enough to see."""
+    while True:
+        camera = replace(random_camera(rng, low, high, SIZE[0]), size=SIZE)
+        corners = np.array(np.meshgrid(*zip(low, high, strict=True))).reshape(3, -1).T
+        pixels = camera.project(corners)[:, :2]
+        inside = ((pixels > 0) & (pixels < SIZE)).all()
+        tall = np.ptp(pixels[:, 1]) > 0.5 * SIZE[1]
+        if inside and tall and 2 < camera.elevation < 40 and abs(camera.roll) < 5:
+            return camera
+
+
+def _walk_past(
+    rng: np.random.Generator, studio: Studio, bout: Bout, cameras: Sequence[Camera]
+) -> Extras:
+    """A referee who walks across between camera and pair, in the middle third of the bout."""
+    who = int(rng.integers(len(studio.people)))
+    figure, person = studio.figures[who], studio.people[who]
+    look = bystander_look(rng, figure.woman, len(studio.textures.photos), True)
+    middle = len(bout.times) // 2
+    centre = bout.keypoints[middle].mean(axis=(0, 1))[:2]
+    towards = cameras[middle].eye[:2] - centre
+    towards /= np.linalg.norm(towards)
+    along = np.array([-towards[1], towards[0]])
+    speed = 1.1
+
+    def at(sample: int) -> list[Actor]:
+        walked = speed * (bout.times[sample] - bout.times[middle])
+        if abs(walked) > 6:
+            return []
+        place = centre + 1.2 * towards + walked * along
+        stride = np.sin(2 * np.pi * walked / 1.4)
+        joints = np.zeros(len(JOINT_NAMES))
+        for side, sign in (("L", 1.0), ("R", -1.0)):
+            joints[JOINT_INDEX[f"hip_flex.{side}"]] = np.radians(4 + 24 * sign * stride)
+            joints[JOINT_INDEX[f"knee.{side}"]] = np.radians(14 + 22 * max(-sign * stride, 0))
+            joints[JOINT_INDEX[f"sh_up.{side}"]] = np.radians(-42)
+            joints[JOINT_INDEX[f"sh_fw.{side}"]] = np.radians(-18 * sign * stride)
+        # At rest a body faces −y.
+        turn = np.arctan2(along[1], along[0]) + np.pi / 2
+        c, s = np.cos(turn), np.sin(turn)
+        rotation = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
+        matrices = figure.matrices(person.fk(joints, rotation, np.array([*place, 1.0])))
+        matrices[:, 2, 3] -= figure.lowest(matrices)
+        return [Actor(who, matrices, look, OTHER)]
+
+    return at
+
+
+def _next_mat(
+    rng: np.random.Generator, studio: Studio, other: Bout, camera: Camera, centre: np.ndarray
+) -> Extras:
+    """A second pair behind the first."""
+    looks = studio.looks(rng, other.pair(0))
+    away = centre[:2] - camera.eye[:2]
+    away /= np.linalg.norm(away)
+    aside = np.array([-away[1], away[0]]) * rng.choice([-1.0, 1.0])
+    shift = centre[:2] + 4.0 * away + 1.6 * aside - other.keypoints[0].mean(axis=(0, 1))[:2]
+    move = np.array([*shift, 0.0], np.float32)
+
+    def at(sample: int) -> list[Actor]:
+        pair = other.pair(min(sample, len(other.times) - 1))
+        return [
+            Actor(
+                body.person,
+                studio.matrices(replace(body, translation=body.translation + move)),
+                look,
+                OTHER,
+            )
+            for body, look in zip(pair.bodies, looks, strict=True)
+        ]
+
+    return at
