@@ -1,6 +1,12 @@
-"""A small cast that the scene tests share."""
+"""A small cast, a studio and a standing pair that the scene tests share."""
 
+from collections.abc import Callable
+
+import numpy as np
 import pytest
+
+from models.training.scenes.pose import BodyPose, PosedPair
+from pipeline.errors import MatlineError
 
 
 @pytest.fixture(scope="session")
@@ -10,3 +16,38 @@ def people():
     from models.training.scenes.body import cast
 
     return cast(6, seed=0)
+
+
+@pytest.fixture(scope="session")
+def studio(people):
+    """Two people and a renderer."""
+    pytest.importorskip("moderngl", reason="pictures are drawn with moderngl: .[training]")
+    from models.training.scenes.picture import Studio
+    from models.training.scenes.textures import load_textures
+
+    try:
+        return Studio(people[:2], load_textures(None))
+    except MatlineError as error:
+        pytest.skip(f"no OpenGL on this machine: {error}")
+
+
+@pytest.fixture(scope="session")
+def standing_pair(studio) -> Callable[[float], PosedPair]:
+    """Makes two people who stand face to face, arms hanging, so many metres apart."""
+    from models.training.scenes.joints import JOINT_INDEX, JOINT_NAMES
+
+    joints = np.zeros(len(JOINT_NAMES), np.float32)
+    joints[[JOINT_INDEX["sh_up.L"], JOINT_INDEX["sh_up.R"]]] = np.radians(-40)
+
+    def stand(person: int, y: float, yaw: float) -> BodyPose:
+        c, s = np.cos(yaw), np.sin(yaw)
+        turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]], np.float32)
+        body = BodyPose(person, joints, turn, np.array([0, y, 1], np.float32))
+        lowest = studio.figures[person].lowest(studio.matrices(body))
+        return BodyPose(person, joints, turn, np.array([0, y, 1 - lowest], np.float32))
+
+    def make(gap: float) -> PosedPair:
+        bodies = stand(0, -gap / 2, np.pi), stand(1, gap / 2, 0.0)
+        return PosedPair("standing test", "standing", None, bodies)
+
+    return make

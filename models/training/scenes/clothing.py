@@ -238,7 +238,7 @@ def _person(
     slots[S.COMPLEXION] = *(skin * rng.uniform(0.9, 1.1, 3) ** 0.5), rng.uniform(0.03, 0.16)
     dark = tone < 4 and rng.random() < 0.85
     hair = _HAIRS[0 if dark else rng.choice(len(_HAIRS), p=_HAIR_SHARES)] * rng.uniform(0.7, 1.3)
-    if rng.random() < 0.03:
+    if rng.random() < 0.012:
         hair = _vivid(rng)
     style, length, tail, bun = _hair(rng, woman)
     curl = float(rng.random() < (0.8 if tone < 2.5 else 0.15))

@@ -197,7 +197,7 @@ class _Builder:
     def bun(self) -> np.ndarray:
         """A ball of hair behind the crown."""
         eye = self.at("eye.L")
-        centre = np.array([0, eye[1] + 0.215, eye[2] + 0.075])
+        centre = np.array([0, self._back_of_head() + 0.006, eye[2] + 0.07])
         v, f = _ball(centre, np.array([0.043, 0.04, 0.04]), 10, 8)
         return f + self._add(self._rigid(v, f, "head", Kind.TAIL))
 
@@ -211,7 +211,7 @@ class _Builder:
             0.026 * np.sqrt(np.clip(1.08 - along, 0, 1)) * (0.55 + 0.45 * np.minimum(along * 6, 1))
         )
         ring = np.stack([np.cos(turn), 0 * turn, np.sin(turn)], 1)
-        v = ring[None] * thick[:, None, None] + [0, eye[1] + 0.19, eye[2] + 0.05]
+        v = ring[None] * thick[:, None, None] + [0, self._back_of_head() - 0.012, eye[2] + 0.05]
         i = np.arange(rings * sides).reshape(rings, sides)
         a, b = i[:-1], i[1:]
         c, d = np.roll(a, -1, 1), np.roll(b, -1, 1)
@@ -220,6 +220,11 @@ class _Builder:
         block["parts"][:, 3] = np.repeat(along, sides)
         block["normal"] = np.tile(ring, (rings, 1))
         return f + self._add(block)
+
+    def _back_of_head(self) -> float:
+        block = self._blocks[0]
+        level = np.abs(block["rest"][:, 2] - self.at("eye.L")[2] - 0.06) < 0.02
+        return float(block["rest"][level & (block["parts"][:, 0] > 0.5), 1].max())
 
     def belt_ends(self, v: np.ndarray, w: np.ndarray) -> np.ndarray:
         """Knot and two hanging ends, moved by the cloth they lie on."""
@@ -238,8 +243,8 @@ class _Builder:
         at = np.concatenate(strips)
         reach = np.linalg.norm(v[front][None, :, [0, 2]] - at[:, None, [0, 2]], axis=2)
         nearest = np.nonzero(front)[0][reach.argmin(1)]
-        at[:, 1] = v[nearest, 1] - 0.05
-        knot, knot_f = _ball(at[[0, len(strips[0])]].mean(0), np.array([0.032, 0.02, 0.022]), 8, 6)
+        at[:, 1] = v[nearest, 1] - 0.026
+        knot, knot_f = _ball(at[[0, len(strips[0])]].mean(0), np.array([0.03, 0.014, 0.02]), 8, 6)
         nearest = np.concatenate([nearest, np.full(len(knot), nearest[0])])
         f = np.concatenate([*faces, knot_f + count])
         block = self._attributes(np.concatenate([at, knot]), w[nearest], f, Kind.BELT)

@@ -50,6 +50,9 @@ def gather_textures(
     """Cut textures from photographs; pictures known to show people are left out."""
     from .textures import gather, make_textures, save_textures
 
-    pictures = gather(sources, PEOPLE)
-    save_textures(out, make_textures(pictures, photos, backdrops, seed))
-    typer.echo(f"{photos} photos and {backdrops} backdrops from {len(pictures)} pictures: {out}")
+    source = gather(sources, PEOPLE)
+    save_textures(out, make_textures(source, photos, backdrops, seed))
+    typer.echo(
+        f"{photos} photos and {backdrops} backdrops from {len(source.photographs)} photographs "
+        f"and {len(source.panoramas)} panoramas: {out}"
+    )

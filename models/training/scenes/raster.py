@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import IntEnum
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -20,14 +21,32 @@ from pipeline.errors import MatlineError
 from .camera import Camera
 from .clothing import SHELLS_SHORT, Look, LookSlot
 from .figures import Figure, Kind
-from .surroundings import FloorSlot, Lighting, Stage, Surface
+from .surroundings import FLOOR_VERTICES, FloorSlot, Lighting, Stage, Surface
 
 MAX_BONES = 128
 MAX_BALLS = 256
 SHADOW_SIDE = 1024
 CONTACT_SIDE = 128
 POSED_BYTES = 28  # position, direction, openness
-_TRIANGLES_OF = ("skin", "skin_gi", "scalp", "bun", "tail", "trousers", "jacket", "belt")
+
+
+class Material(IntEnum):
+    """Each has its own shaders, so that none carries the others' branches."""
+
+    SKIN = 0
+    CLOTH = 1
+    HAIR = 2
+
+
+_MATERIALS = {
+    "skin": Material.SKIN, "skin_gi": Material.SKIN, "scalp": Material.HAIR, "bun": Material.HAIR,
+    "tail": Material.HAIR, "trousers": Material.CLOTH, "jacket": Material.CLOTH,
+    "belt": Material.CLOTH,
+}  # fmt: skip
+_FIGURE_PASSES = {
+    "colour": "figure.frag", "label": "figure_identity.frag", "shadow": "figure_depth.frag",
+}  # fmt: skip
+_TRIANGLES_OF = tuple(_MATERIALS)
 
 
 @dataclass(frozen=True)
@@ -168,10 +187,13 @@ class Raster:
     def _compile(self) -> None:
         program = self._program
         self._pose_program = program("pose.vert", feedback=("position", "direction", "openness"))
-        self._figure_program = program("figure.vert", "figure.frag")
-        self._label_program = program("figure.vert", "figure_identity.frag")
-        self._shadow_program = program("figure.vert", "figure_depth.frag")
-        self._scenery_program = program("scenery.vert", "scenery.frag")
+        self._figure_programs = {
+            (work, material): program("figure.vert", shader, MATERIAL=int(material))
+            for work, shader in _FIGURE_PASSES.items()
+            for material in Material
+        }
+        self._floor_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=1)
+        self._scenery_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=0)
         self._scenery_label_program = program("scenery.vert", "scenery_identity.frag")
         self._backdrop_program = program("screen.vert", "backdrop.frag")
         self._contact_program = program("screen.vert", "contact.frag")
@@ -191,12 +213,19 @@ class Raster:
 
     @property
     def _programs(self) -> list[Any]:
-        return [p for name, p in vars(self).items() if name.endswith("_program")]
+        single = [p for name, p in vars(self).items() if name.endswith("_program")]
+        return single + list(self._figure_programs.values())
 
-    def _program(self, vertex: str, fragment: str | None = None, feedback: tuple[str, ...] = ()):
-        kwargs: dict[str, Any] = {"vertex_shader": _source(vertex)}
+    def _program(
+        self,
+        vertex: str,
+        fragment: str | None = None,
+        feedback: tuple[str, ...] = (),
+        **variant: int,
+    ) -> Any:
+        kwargs: dict[str, Any] = {"vertex_shader": _source(vertex, **variant)}
         if fragment:
-            kwargs["fragment_shader"] = _source(fragment)
+            kwargs["fragment_shader"] = _source(fragment, **variant)
         if feedback:
             kwargs["varyings"] = feedback
         return self._gl.program(**kwargs)
@@ -223,7 +252,7 @@ class Raster:
         self._contact_quad = quad(self._contact_program)
         self._film_quad = quad(self._film_program)
         self._blank = gl.texture((1, 1), 3, bytes(3), alignment=1)
-        self._scenery: tuple[Any, ...] = ()
+        self._scenery: dict[str, Any] = {}
 
     def _photo_array(self, photos: np.ndarray) -> Any:
         n, h, w, _ = photos.shape
@@ -287,20 +316,16 @@ class Raster:
     def _make_arrays(self, posed: Any, loaded: _Loaded) -> dict[str, Any]:
         static = loaded.vertices
         layout = "3f 3f 4u1 4u1 4f 4f 4f 4f 1f"
-        names = "rest normal bones0 bones1 weights0 weights1 region parts kind".split()
+        names = ["rest", "normal", "bones0", "bones1", "weights0", "weights1"]
+        names += ["region", "parts", "kind"]
         draw = [
             (posed, "3f 3f 1f", "position", "direction", "openness"),
-            (static, "3f 12x 4u1 4u1 16x 16x 4f 4f 1f".replace("4u1 4u1", "8x"), "rest", "region", "parts", "kind"),
-        ]  # fmt: skip
+            (static, "3f 12x 8x 32x 4f 4f 1f", "rest", "region", "parts", "kind"),
+        ]
         make = self._gl.vertex_array
-        programs = {
-            "colour": self._figure_program,
-            "label": self._label_program,
-            "shadow": self._shadow_program,
+        arrays: dict[Any, Any] = {
+            key: make(p, _used(p, draw), loaded.indices) for key, p in self._figure_programs.items()
         }
-        arrays = {
-            name: make(p, _used(p, draw), loaded.indices) for name, p in programs.items()
-        }  # the shadow pass has no use for directions
         arrays["pose"] = make(self._pose_program, [(static, layout, *names)])
         return arrays
 
@@ -309,16 +334,18 @@ class Raster:
     def _set_stage(self, stage: Stage) -> None:
         self._stage = stage
         self._floor.write(np.ascontiguousarray(stage.floor, "f4").tobytes())
-        for old in self._scenery:
+        for old in self._scenery.values():
             old.release()
         buffer = self._gl.buffer(np.ascontiguousarray(stage.scenery).tobytes())
         layout = [(buffer, "3f 3f 2f 4f 2f", "position", "normal", "uv", "paint", "finish")]
-        make = self._gl.vertex_array
-        self._scenery = (
-            make(self._scenery_program, layout),
-            make(self._scenery_label_program, _used(self._scenery_label_program, layout)),
-            buffer,
-        )
+        programs = {
+            "floor": self._floor_program,
+            "walls": self._scenery_program,
+            "label": self._scenery_label_program,
+        }
+        self._scenery = {
+            name: self._gl.vertex_array(p, _used(p, layout)) for name, p in programs.items()
+        } | {"buffer": buffer}
 
     def _draw_contact(self, balls: int) -> None:
         self._balls.bind_to_uniform_block(1)
@@ -335,22 +362,26 @@ class Raster:
         self._shadow_frame.use()
         self._shadow_frame.clear(depth=1.0)
         gl.enable(gl.DEPTH_TEST)
-        self._shadow_program["clip"].write(clip)
-        self._draw_figures("shadow", self._shadow_program)
+        self._draw_figures("shadow", clip)
 
-    def _draw_figures(self, which: str, program: Any) -> None:
+    def _draw_figures(self, work: str, clip: bytes) -> None:
         self._noise.use(0)
+        for material in Material:
+            self._figure_programs[work, material]["clip"].write(clip)
         for actor, arrays, look in self._scene:
             look.bind_to_uniform_block(2)
-            if which == "label":
-                program["identity"].value = actor.label
             loaded = self._loaded[actor.person]
             for part, shells in _parts(actor.look):
-                if which == "shadow" and shells:
+                if work == "shadow" and shells:
                     continue
-                program["shells"].value = float(shells)
+                key = work, _MATERIALS[part]
+                program = self._figure_programs[key]
+                if work == "label":
+                    program["identity"].value = actor.label
+                if "shells" in program:
+                    program["shells"].value = float(shells)
                 first, count = loaded.parts[part]
-                arrays[which].render(
+                arrays[key].render(
                     self._gl.TRIANGLES, vertices=count, first=first, instances=max(shells, 1)
                 )
 
@@ -361,14 +392,16 @@ class Raster:
         gl.enable(gl.DEPTH_TEST)
         self._bind_textures()
         self._draw_backdrop(stage)
-        for program in (self._figure_program, self._scenery_program):
+        for material in Material:
+            self._write_light(self._figure_programs["colour", material], stage.lighting, camera)
+        self._floor.bind_to_uniform_block(3)
+        for program in (self._floor_program, self._scenery_program):
             self._write_light(program, stage.lighting, camera)
             program["clip"].write(clip)
-        self._floor.bind_to_uniform_block(3)
-        self._scenery_program["contact_area"].value = stage.contact_area
-        self._scenery_program["viewport"].value = camera.size
-        self._draw_figures("colour", self._figure_program)
-        self._draw_scenery(0)
+        self._floor_program["contact_area"].value = stage.contact_area
+        self._floor_program["viewport"].value = camera.size
+        self._draw_figures("colour", clip)
+        self._draw_scenery("colour")
         gl.copy_framebuffer(target.single, target.multi)
 
     def _draw_backdrop(self, stage: Stage) -> None:
@@ -398,7 +431,8 @@ class Raster:
             "gain": light.gain,
         }  # fmt: skip
         for name, value in values.items():
-            program[name].value = tuple(float(x) for x in value)
+            if name in program:
+                program[name].value = tuple(float(x) for x in value)
         program["light_clip"].write(self._light_clip.T.astype("f4").tobytes())
 
     def _draw_film(self, target: _Target, lens: Lens) -> None:
@@ -416,16 +450,21 @@ class Raster:
         target.labels.clear(0.0, 0.0, 0.0, 0.0, depth=1.0)
         self._gl.enable(self._gl.DEPTH_TEST)
         self._sprites.use(5)
-        self._label_program["clip"].write(clip)
-        self._draw_figures("label", self._label_program)
+        self._draw_figures("label", clip)
         self._scenery_label_program["clip"].write(clip)
-        self._draw_scenery(1)
+        self._draw_scenery("label")
 
-    def _draw_scenery(self, which: int) -> None:
+    def _draw_scenery(self, work: str) -> None:
         """Walls are seen from inside only, so that a camera may stand behind one."""
-        self._gl.enable(self._gl.CULL_FACE)
-        self._scenery[which].render(self._gl.TRIANGLES)
-        self._gl.disable(self._gl.CULL_FACE)
+        gl, walls = self._gl, len(self._stage.scenery) - FLOOR_VERTICES
+        gl.enable(gl.CULL_FACE)
+        if work == "label":
+            self._scenery["label"].render(gl.TRIANGLES)
+        else:
+            self._scenery["floor"].render(gl.TRIANGLES, vertices=FLOOR_VERTICES)
+            if walls:
+                self._scenery["walls"].render(gl.TRIANGLES, vertices=walls, first=FLOOR_VERTICES)
+        gl.disable(gl.CULL_FACE)
 
     def _target(self, size: tuple[int, int]) -> _Target:
         if size not in self._targets:
@@ -567,8 +606,8 @@ def _used(program: Any, layout: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
     return out
 
 
-@lru_cache(maxsize=32)
-def _source(name: str) -> str:
+@lru_cache(maxsize=64)
+def _source(name: str, **variant: int) -> str:
     """A shader with its includes and the numbers it shares with Python."""
     folder = files(__package__) / "shaders"
     include = re.compile(r"^#include (\w+)$", re.MULTILINE)
@@ -585,6 +624,7 @@ def _source(name: str) -> str:
         shared |= {s.name: int(s) for s in FloorSlot} | {s.name: int(s) for s in Surface}
     else:
         shared |= kinds | {s.name: int(s) for s in LookSlot}
+    shared |= {f"{m.name}_MATERIAL": int(m) for m in Material} | variant
     defines = "".join(f"#define {key} {value}\n" for key, value in shared.items())
     return f"#version 330\n{defines}{text}"
 

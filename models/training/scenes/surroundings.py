@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import IntEnum
+from typing import NamedTuple
 
 import numpy as np
 
 SHADOW_REACH_M = 3.4
 """Half side of the square around the pair that the key light's shadows cover."""
+
+
+FLOOR_VERTICES = 6
+"""The floor's two triangles come first in a stage's scenery."""
 
 
 class FloorSlot(IntEnum):
@@ -119,9 +124,9 @@ def random_stage(
     Returns
     -------
     Stage
-        One in four stands before a photograph, if there is any.
+        One in three stands before a photograph, if there is any.
     """
-    before_photo = backdrops > 0 and rng.random() < 0.25
+    before_photo = backdrops > 0 and rng.random() < 0.33
     floor = _floor(rng, centre, photos)
     build = _Scenery(rng, photos)
     if before_photo:
@@ -201,10 +206,28 @@ def _lighting(rng: np.random.Generator) -> Lighting:
     )
 
 
+def _paint(rng: np.random.Generator, low: float = 0.01, high: float = 0.6) -> np.ndarray:
+    """A colour that walls and things have: mostly greyish, now and then strong."""
+    grey = rng.uniform(low, high)
+    spread = rng.choice((0.06, 0.25, 0.9), p=(0.5, 0.35, 0.15))
+    return np.clip(grey * (1 + rng.uniform(-spread, spread, 3)), 0.004, 0.9)
+
+
 def _tint(rng: np.random.Generator, strength: float = 1.0) -> np.ndarray:
     """A white from warm to cool, mean 1."""
     warm, green = rng.normal(0, 0.13) * strength, rng.normal(0, 0.03) * strength
     return np.array([1 + warm, 1 + green, 1 - warm])
+
+
+class _Quad(NamedTuple):
+    corner: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    colour: np.ndarray
+    surface: Surface
+    photo: float
+    gloss: float
+    uv: tuple[float, float]
 
 
 @dataclass
@@ -213,10 +236,24 @@ class _Scenery:
 
     rng: np.random.Generator
     photos: int
-    _quads: list[np.ndarray] = field(default_factory=list)
+    _quads: list[_Quad] = field(default_factory=list)
 
     def array(self) -> np.ndarray:
-        return np.concatenate(self._quads).astype(np.float32)
+        """All quads as triangles, float32, (6 n, 14); rows as in `Stage.scenery`."""
+        column = lambda name: np.array([getattr(q, name) for q in self._quads], float)  # noqa: E731
+        corner, right, up = column("corner"), column("right"), column("up")
+        normal = np.cross(right, up)
+        normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+        uv = column("uv")
+        paint = np.column_stack([column("colour"), column("photo")])
+        finish = np.column_stack([column("surface"), column("gloss")])
+        flat = np.column_stack([normal, np.zeros((len(uv), 2)), paint, finish])
+        corners = np.stack([corner, corner + right, corner + right + up, corner + up], 1)
+        block = np.repeat(np.concatenate([np.zeros((len(uv), 3)), flat], 1)[:, None], 4, 1)
+        block[..., :3] = corners
+        block[..., 6] = uv[:, None, 0] * [0, 1, 1, 0]
+        block[..., 7] = uv[:, None, 1] * [1, 1, 0, 0]
+        return block[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 14).astype(np.float32)
 
     def quad(
         self,
@@ -227,21 +264,20 @@ class _Scenery:
         surface: Surface,
         photo: float = 0.0,
         gloss: float = 0.02,
-        uv: np.ndarray | None = None,
+        uv: tuple[float, float] | None = None,
         both_sides: bool = False,
     ) -> None:
-        """A rectangle; it faces ``right × up`` and is seen from that side only."""
-        normal = np.cross(right, up)
-        normal = normal / np.linalg.norm(normal)
-        at = np.stack([corner, corner + right, corner + right + up, corner + up])
+        """A rectangle; it faces ``right × up`` and is seen from that side only.
+
+        `uv` is how far texture coordinates run: once over a photograph, else metres.
+        """
         if uv is None:
-            size = (1.0, 1.0) if surface in (Surface.PHOTO, Surface.SPRITE) else (
-                float(np.linalg.norm(right)), float(np.linalg.norm(up)))  # fmt: skip
-            uv = np.array([[0, size[1]], [size[0], size[1]], [size[0], 0], [0, 0]])
-        rest = np.tile([*normal], (4, 1)), uv, np.tile([*colour, photo], (4, 1))
-        block = np.concatenate([at, *rest, np.tile([surface, gloss], (4, 1))], 1)
-        order = [0, 1, 2, 0, 2, 3] + ([0, 2, 1, 0, 3, 2] if both_sides else [])
-        self._quads.append(block[order])
+            whole = surface in (Surface.PHOTO, Surface.SPRITE)
+            uv = (1.0, 1.0) if whole else (float(right @ right) ** 0.5, float(up @ up) ** 0.5)
+        self._quads.append(_Quad(corner, right, up, colour, surface, photo, gloss, uv))
+        if both_sides:
+            turned = _Quad(corner + right, -right, up, colour, surface, photo, gloss, uv)
+            self._quads.append(turned)
 
     def box(self, low: np.ndarray, size: np.ndarray, turn: float, colour: np.ndarray) -> None:
         """An upright box standing on `low`'s height, turned about its middle."""
@@ -286,10 +322,12 @@ class _Scenery:
             )
             foot = np.array([*middle, 0]) - inward * out - right * along
             colour = base * rng.uniform(0.8, 1.15)
-            uv = np.array([[0, height], [2 * along, height], [2 * along, 0], [0, 0]])
+            scale = 0.4 if kind == Surface.PHOTO else 1.0
             far_end = foot + 2 * along * right
-            self.quad(far_end, -2 * along * right, np.array([0, 0, height]), colour, kind, photo,
-                      uv=uv * (0.4 if kind == Surface.PHOTO else 1.0))  # fmt: skip
+            self.quad(
+                far_end, -2 * along * right, np.array([0, 0, height]), colour, kind, photo,
+                uv=(2 * along * scale, height * scale),
+            )  # fmt: skip
             wall = _Wall(foot, right, inward, 2 * along, height)
             if padding:
                 self.on_wall(wall, 0, 0, 2 * along, padding, pad_colour, Surface.PADDING, 0.02)
@@ -322,7 +360,7 @@ class _Scenery:
                 rng.uniform(0.4, max(wall.height - h, 0.5)),
             )
             picture = rng.random() < 0.45
-            colour = rng.uniform(0.5, 1.2, 3) if picture else rng.uniform(0.02, 0.8, 3)
+            colour = rng.uniform(0.5, 1.2, 3) if picture else _paint(rng, 0.02, 0.8)
             surface = Surface.PHOTO if picture else Surface.PLAIN
             self.on_wall(
                 wall, x, z, w, h, colour, surface, 0.05, float(rng.integers(max(self.photos, 1)))
@@ -333,7 +371,7 @@ class _Scenery:
                                  h * 0.1, rng.uniform(0.02, 0.9, 3), Surface.PLAIN, 0.06)  # fmt: skip
         if rng.random() < 0.3:
             x = rng.uniform(0, max(wall.length - 1, 0.1))
-            self.on_wall(wall, x, 0, 0.95, 2.05, rng.uniform(0.02, 0.5, 3), Surface.PLAIN, 0.06)
+            self.on_wall(wall, x, 0, 0.95, 2.05, _paint(rng, 0.02, 0.5), Surface.PLAIN, 0.06)
 
     def _ceiling(
         self, middle: np.ndarray, half: np.ndarray, height: float, c: float, s: float
@@ -376,7 +414,7 @@ class _Scenery:
             )
         if rng.random() < 0.2:
             at, turn = self._beside(centre, 3, 6), rng.uniform(0, np.pi)
-            self.box(at, np.array([1.6, 0.7, 0.74]), turn, rng.uniform(0.1, 0.6, 3))
+            self.box(at, np.array([1.6, 0.7, 0.74]), turn, _paint(rng, 0.1))
             self.box(at + [0, 0, 0.74], np.array([0.6, 0.08, 0.4]), turn, np.full(3, 0.01))
 
     def _beside(self, centre: np.ndarray, near: float, far: float) -> np.ndarray:
@@ -385,7 +423,7 @@ class _Scenery:
 
     def _row_of_chairs(self, centre: np.ndarray) -> None:
         rng = self.rng
-        a, d, colour = rng.uniform(0, 2 * np.pi), rng.uniform(3.2, 8), rng.uniform(0.01, 0.5, 3)
+        a, d, colour = rng.uniform(0, 2 * np.pi), rng.uniform(3.2, 8), _paint(rng)
         out, along = np.array([np.cos(a), np.sin(a), 0]), np.array([-np.sin(a), np.cos(a), 0])
         for row in range(rng.integers(1, 4)):
             for i in range(rng.integers(3, 12)):
@@ -401,7 +439,7 @@ class _Scenery:
         for i in range(-3, 4):
             foot = np.array([*centre[:2], 0]) + out * d + along * (1.5 * i)
             picture = rng.random() < 0.4
-            self.quad(foot + along * 1.4, -along * 1.4, np.array([0, 0, h]), rng.uniform(0.05, 0.9, 3),
+            self.quad(foot + along * 1.4, -along * 1.4, np.array([0, 0, h]), _paint(rng, 0.05, 0.8),
                       Surface.PHOTO if picture else Surface.PLAIN,
                       float(rng.integers(max(self.photos, 1))), both_sides=True)  # fmt: skip
 

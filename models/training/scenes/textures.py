@@ -20,9 +20,11 @@ import numpy as np
 
 from pipeline.errors import MatlineError
 
-TILE_SIDE = 256
-BACKDROP_SIDE = 640
-_PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".bmp")
+from .panoramas import is_panorama, read_panorama, view
+
+TILE_SIZE = (256, 256)
+BACKDROP_SIZE = (640, 480)
+_PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".bmp", ".exr", ".exr.js")
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,15 @@ class Textures:
     backdrops: tuple[np.ndarray, ...]
 
 
-def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> list[np.ndarray]:
+@dataclass(frozen=True)
+class Source:
+    """Photographs and panoramas found in packages, RGB, uint8 (H, W, 3)."""
+
+    photographs: list[np.ndarray]
+    panoramas: list[np.ndarray]
+
+
+def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> Source:
     """Read every photograph under folders and in wheels or zip files.
 
     Parameters
@@ -53,30 +63,32 @@ def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> list[np.nd
 
     Returns
     -------
-    list of ndarray, uint8, (H, W, 3)
-        RGB; smaller than 96 pixels, grey, or mostly transparent pictures are skipped.
+    Source
+        Smaller than 96 pixels, grey, or partly transparent pictures are skipped.
     """
-    pictures = []
+    found = Source([], [])
     for name, data in _files(sources):
         if any(part in name.lower() for part in leave_out):
+            continue
+        if is_panorama(name):
+            found.panoramas.append(read_panorama(data))
             continue
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
         if image is None or image.ndim != 3 or min(image.shape[:2]) < 96 or image.dtype != np.uint8:
             continue
         if image.shape[2] == 4 and (image[..., 3] < 250).mean() > 0.02:
             continue
-        pictures.append(np.ascontiguousarray(image[..., 2::-1]))
-    return pictures
+        found.photographs.append(np.ascontiguousarray(image[..., 2::-1]))
+    return found
 
 
-def make_textures(
-    pictures: Sequence[np.ndarray], photos: int, backdrops: int, seed: int = 0
-) -> Textures:
+def make_textures(source: Source, photos: int, backdrops: int, seed: int = 0) -> Textures:
     """Cut many varied textures from few photographs: crops, mirrored, tinted, blurred.
 
     Parameters
     ----------
-    pictures : sequence of ndarray, uint8, (H, W, 3)
+    source : Source
+        Panoramas, where there are any, give three of four backdrops.
     photos, backdrops : int
         How many to make.
     seed : int
@@ -85,14 +97,12 @@ def make_textures(
     -------
     Textures
     """
-    if not pictures:
+    if not source.photographs:
         raise MatlineError("No photographs were found: name folders or wheels that hold some.")
     rng = np.random.default_rng(seed)
-    square = lambda: (TILE_SIDE, TILE_SIDE)  # noqa: E731
-    wide = lambda: (BACKDROP_SIDE, BACKDROP_SIDE * 3 // 4)  # noqa: E731
     return Textures(
-        np.stack([_cut(rng, pictures, square(), 0.25) for _ in range(photos)]),
-        tuple(_cut(rng, pictures, wide(), 0.45) for _ in range(backdrops)),
+        np.stack([_cut(rng, source.photographs, TILE_SIZE, 0.25) for _ in range(photos)]),
+        tuple(_backdrop(rng, source) for _ in range(backdrops)),
     )
 
 
@@ -120,7 +130,7 @@ def load_textures(path: Path | None) -> Textures:
         If the file is missing or not one of textures.
     """
     if path is None:
-        return make_textures(_sample_photographs(), 24, 8)
+        return make_textures(Source(_sample_photographs(), []), 24, 8)
     try:
         with np.load(path, allow_pickle=False) as stored:
             data, offsets, n = stored["data"], stored["offsets"], int(stored["photos"])
@@ -144,17 +154,25 @@ def _files(sources: Sequence[Path]) -> Iterator[tuple[str, bytes]]:
     for source in sources:
         if source.is_dir():
             for path in sorted(source.rglob("*")):
-                if path.suffix.lower() in _PICTURES:
+                if path.name.lower().endswith(_PICTURES):
                     yield path.name, path.read_bytes()
         elif source.suffix in (".whl", ".zip"):
             with zipfile.ZipFile(BytesIO(source.read_bytes())) as archive:
                 for name in sorted(archive.namelist()):
                     if name.lower().endswith(_PICTURES):
                         yield Path(name).name, archive.read(name)
-        elif source.suffix.lower() in _PICTURES and source.exists():
+        elif source.name.lower().endswith(_PICTURES) and source.exists():
             yield source.name, source.read_bytes()
         else:
             raise MatlineError(f"{source} is neither a folder, a wheel, a zip file nor a picture.")
+
+
+def _backdrop(rng: np.random.Generator, source: Source) -> np.ndarray:
+    if not source.panoramas or rng.random() < 0.25:
+        return _cut(rng, source.photographs, BACKDROP_SIZE, 0.45)
+    panorama = source.panoramas[rng.integers(len(source.panoramas))]
+    where = rng.uniform(0, 360), rng.uniform(-35, 8), rng.uniform(45, 110)
+    return _vary(rng, view(panorama, *where, BACKDROP_SIZE))
 
 
 def _cut(
@@ -166,14 +184,18 @@ def _cut(
     cw = int(min(w, h * size[0] / size[1]) * share)
     ch = int(cw * size[1] / size[0])
     x, y = rng.integers(w - cw + 1), rng.integers(h - ch + 1)
-    cut = cv2.resize(image[y : y + ch, x : x + cw], size, interpolation=cv2.INTER_AREA)
+    return _vary(rng, cv2.resize(image[y : y + ch, x : x + cw], size, interpolation=cv2.INTER_AREA))
+
+
+def _vary(rng: np.random.Generator, picture: np.ndarray) -> np.ndarray:
+    """Mirror, tint, brighten or darken, blur."""
     if rng.random() < 0.5:
-        cut = cut[:, ::-1]
-    tinted = cut.astype(np.float32) * rng.uniform(0.75, 1.25, 3) * rng.uniform(0.6, 1.25)
-    if rng.random() < 0.15:
+        picture = picture[:, ::-1]
+    tinted = picture.astype(np.float32) * rng.uniform(0.8, 1.2, 3) * rng.uniform(0.6, 1.25)
+    if rng.random() < 0.1:
         tinted = tinted[..., rng.permutation(3)]
     out = np.clip(tinted, 0, 255).astype(np.uint8)
-    if rng.random() < 0.4:
+    if rng.random() < 0.3:
         out = cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 4))
     return np.ascontiguousarray(out)
 

@@ -9,7 +9,8 @@ void main() {
     vec3 p = position;
     if (shells > 0.0) {
         float longish = look[HAIR].w;
-        p += direction * shell * min(longish, 0.035);
+        vec3 ruffle = vec3(sin(rest.x * 170.0 + look[CLOTH].w), sin(rest.y * 150.0), sin(rest.z * 160.0 + look[CLOTH].w));
+        p += normalize(direction + 0.35 * ruffle) * shell * min(longish, 0.035);
         p.z -= shell * shell * max(longish - 0.012, 0.0) * 0.5;
     }
     at = p; facing = direction; open = openness;

@@ -17,20 +17,22 @@ float hairline(Wearer w) {  // positive on the scalp
 }
 
 bool absent(Wearer w, int kind) {
-    if (shells > 0.0) {
-        float edge = hairline(w);
-        if (edge < 0.0) return true;
-        float curl = look[HAIR2].z;
-        vec3 q = w.rest * mix(230.0, 95.0, curl); q.z *= mix(0.45, 1.0, curl);
-        float strand = noise(q).a * 0.65 + noise(w.rest * 55.0 + look[CLOTH].w).a * 0.45;
-        float thin = worn.shell * worn.shell * 0.75 + 0.25 * smoothstep(0.02, 0.0, edge);
-        return strand * look[HAIR2].y < thin * 0.95;
-    }
-    bool gi = look[BELT].w > 0.5;
+#if MATERIAL == HAIR_MATERIAL
+    if (kind != SKIN) return false;  // buns and tails are whole
+    float edge = hairline(w);
+    if (edge < 0.0) return true;
+    float curl = look[HAIR2].z;
+    vec3 q = w.rest * mix(230.0, 95.0, curl); q.z *= mix(0.45, 1.0, curl);
+    float strand = noise(q).a * 0.65 + noise(w.rest * 55.0 + look[CLOTH].w).a * 0.45;
+    float thin = worn.shell * worn.shell * 0.75 + 0.25 * smoothstep(0.02, 0.0, edge);
+    return strand * look[HAIR2].y < thin * 0.95;
+#elif MATERIAL == CLOTH_MATERIAL
     if (kind == TROUSERS) return trousers_cover(w) < 0.0;
-    if (kind == JACKET) return jacket_cover(w) < 0.0;
-    if (kind == SKIN && gi)
+    return kind == JACKET && jacket_cover(w) < 0.0;
+#else
+    if (kind != SKIN) return false;
+    if (look[BELT].w > 0.5)
         return (jacket_cover(w) > 0.025 && w.region.y < 3.9) || trousers_cover(w) > 0.02;
-    if (kind == SKIN && look[BOTTOM_CUT].x < 5.0) return trousers_cover(w) > 0.03;
-    return false;
+    return look[BOTTOM_CUT].x < 5.0 && trousers_cover(w) > 0.03;
+#endif
 }

@@ -49,8 +49,12 @@ void main() {
     int what = int(kind + 0.5);
     float loose = looseness(w);
     if (what == TROUSERS || what == JACKET) {
-        float fold = noise(rest * 9.0 + look[CLOTH].w).a + 0.6 * noise(rest * 21.0 - look[CLOTH].w).a - 0.8;
-        loose += clamp(fold * 0.022 * look[CLOTH].x, -0.4 * loose, 0.02) * (0.6 + 0.8 * region.w);
+        float amount = look[CLOTH].x * (0.55 + 0.9 * region.w);
+        vec4 wide = noise(rest * 8.0 + look[CLOTH].w), fine = noise(rest * 19.0 - look[CLOTH].w);
+        float fold = (wide.a - 0.5) * 0.045 + (fine.a - 0.5) * 0.020;
+        loose += clamp(fold * amount, -0.5 * loose, 0.03);
+        vec3 slope = mat3(m) * (wide.rgb * 8.0 * 0.045 + fine.rgb * 19.0 * 0.020) * amount;
+        n = normalize(n - 1.3 * (slope - dot(slope, n) * n));
     }
     if (what == TAIL_HAIR && look[HAIR2].w > 0.0 && parts.w > 0.0) {  // a tail hangs from the head
         mat3 head = transpose(mat3(bone[3 * head_bone].xyz, bone[3 * head_bone + 1].xyz, bone[3 * head_bone + 2].xyz));

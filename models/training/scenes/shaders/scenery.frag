@@ -9,6 +9,8 @@ out vec4 colour;
 #include noise
 #include light
 
+#if ONLY_FLOOR
+
 vec3 tiles(vec2 p) {
     vec2 t = p / mat[TILE].w, f = fract(t), id = floor(t);
     float seam = min(min(f.x, 1.0 - f.x), min(f.y, 1.0 - f.y)) * mat[TILE].w;
@@ -37,10 +39,28 @@ vec3 off_mat(vec2 p) {
     return c;
 }
 
-void main() {
-    int what = int(surface.x + 0.5);
-    vec3 n = normalize(facing), albedo = tint.rgb;
-    float gloss = surface.y, power = 24.0, open = 1.0;
+void paint(int what, inout vec3 albedo, inout vec3 n, inout float gloss, inout float open) {
+    float c = cos(mat[AREA].w), s = sin(mat[AREA].w);
+    vec2 p = mat2(c, -s, s, c) * (at.xy - mat[AREA].xy);
+    bool on_mat = max(abs(p.x), abs(p.y)) < mat[AREA].z;
+    vec2 q = (at.xy - contact_area.xy) / contact_area.z * 0.5 + 0.5;
+    if (q == clamp(q, 0.0, 1.0)) open = mix(1.0, texture(contact, q).r, contact_area.w);
+    if (what == CATCHER && !on_mat) {  // a photograph's own floor: only darken it
+        vec3 photo = texture(backdrop, gl_FragCoord.xy / viewport).rgb;
+        float shade_ = mix(1.0, open, 0.8) * mix(0.62, 1.0, lit(at, n));
+        colour = vec4(photo * pow(shade_, 0.6), 1.0);
+        return;
+    }
+    albedo = on_mat ? tiles(p) : off_mat(p);
+    albedo *= 0.92 + 0.10 * noise(vec3(p * 1.7, 0.3)).a + 0.05 * noise(vec3(p * 45.0, 0.7)).a;
+    albedo *= 1.0 - mat[SEAM].y * smoothstep(0.55, 0.75, noise(vec3(p * 3.1, 5.0)).a);
+    n = normalize(n + vec3((noise(vec3(p * 4.0, 1.0)).rg) * 0.02, 0.0));
+    gloss = on_mat ? mat[SEAM].z : gloss;
+    }
+
+#else
+
+void paint(int what, inout vec3 albedo, inout vec3 n, inout float gloss, inout float open) {
     if (what == PHOTO) albedo = pow(texture(photos, vec3(texel, tint.a)).rgb, vec3(2.2)) * tint.rgb;
     if (what == SPRITE) {
         vec4 s = texture(sprites, vec3(texel, tint.a));
@@ -57,24 +77,14 @@ void main() {
     }
     if (what == PADDING) albedo *= 1.0 - 0.45 * smoothstep(0.015, 0.0, abs(fract(texel.x / 1.0) - 0.5) * 1.0);
     if (what == SLATS) albedo *= 0.8 + 0.3 * step(0.5, fract(texel.y / 0.16));
-    if (what == FLOOR || what == CATCHER) {
-        float c = cos(mat[AREA].w), s = sin(mat[AREA].w);
-        vec2 p = mat2(c, -s, s, c) * (at.xy - mat[AREA].xy);
-        bool on_mat = max(abs(p.x), abs(p.y)) < mat[AREA].z;
-        vec2 q = (at.xy - contact_area.xy) / contact_area.z * 0.5 + 0.5;
-        if (q == clamp(q, 0.0, 1.0)) open = mix(1.0, texture(contact, q).r, contact_area.w);
-        if (what == CATCHER && !on_mat) {  // a photograph's own floor: only darken it
-            vec3 photo = texture(backdrop, gl_FragCoord.xy / viewport).rgb;
-            float shade_ = mix(1.0, open, 0.8) * mix(0.62, 1.0, lit(at, n));
-            colour = vec4(photo * pow(shade_, 0.6), 1.0);
-            return;
-        }
-        albedo = on_mat ? tiles(p) : off_mat(p);
-        albedo *= 0.92 + 0.10 * noise(vec3(p * 1.7, 0.3)).a + 0.05 * noise(vec3(p * 45.0, 0.7)).a;
-        albedo *= 1.0 - mat[SEAM].y * smoothstep(0.55, 0.75, noise(vec3(p * 3.1, 5.0)).a);
-        n = normalize(n + vec3((noise(vec3(p * 4.0, 1.0)).rg) * 0.02, 0.0));
-        gloss = on_mat ? mat[SEAM].z : gloss;
-        power = 30.0;
-    }
-    colour = vec4(develop(shade(albedo, at, n, open, gloss, power, 0.0)), 1.0);
+}
+
+#endif
+
+void main() {
+    vec3 n = normalize(facing), albedo = tint.rgb;
+    float gloss = surface.y, open = 1.0;
+    colour.a = 0.0;
+    paint(int(surface.x + 0.5), albedo, n, gloss, open);
+    if (colour.a == 0.0) colour = vec4(develop(shade(albedo, at, n, open, gloss, 26.0, 0.0)), 1.0);
 }
