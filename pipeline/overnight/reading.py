@@ -19,6 +19,7 @@ from pipeline.moments import find_moments
 from pipeline.overnight.chunk import Chunk, ChunkReading, chunks, read_chunk
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.positions import PositionModel, by_position, decode
+from pipeline.positions.model import shipped_model
 from pipeline.settings import Settings
 from pipeline.timeline import Timeline
 
@@ -144,9 +145,12 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
 
 def settings_hash(reader: BodyReader, settings: Settings) -> str:
     """Return a hash of all that a reading depends on, besides the footage."""
-    about = [reading_key(reader, settings), PositionModel.load().version]
-    about += [json.dumps(asdict(settings), sort_keys=True, default=str)]
-    return hashlib.blake2b("\n".join(about).encode(), digest_size=8).hexdigest()
+    rooms = (settings.geometry, settings.positions, settings.moments)
+    digest = hashlib.blake2b(reading_key(reader, settings).encode(), digest_size=8)
+    digest.update(json.dumps([asdict(room) for room in rooms], sort_keys=True).encode())
+    if shipped_model().is_file():
+        digest.update(shipped_model().read_bytes())
+    return digest.hexdigest()
 
 
 def about_file(path: str | Path, settings: Settings) -> tuple[FootageInfo, list[Chunk]]:

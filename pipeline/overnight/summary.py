@@ -74,10 +74,10 @@ class Summary:
         return [*found, self._total()]
 
     def _total(self) -> str:
-        parts = [f"{len(self.of('read'))} read"]
-        parts += [
+        parts = [
             f"{count} {word}"
             for became, word in (
+                ("read", "read"),
                 ("known", "left as they were"),
                 ("unfinished", "not finished"),
                 ("failed", "failed"),

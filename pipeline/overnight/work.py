@@ -60,20 +60,18 @@ def keep_chunk(
 def put_together(
     info: FootageInfo, chunks: list[Chunk], backend: str, settings: Settings, root: Path
 ) -> Reading:
-    """Make a reading of a file's pieces.
-
-    Raises
-    ------
-    MatlineError
-        If a piece is missing or damaged; another run reads it again.
-    """
+    """Make a reading of a file's pieces; one whose file turns out damaged is read again."""
     store = ChunkStore(root, info.key, reading_key(reader_of(backend), settings))
     parts = []
     for chunk in chunks:
         part = store.load(chunk)
         if part is None:
+            keep_chunk(info, chunk, backend, settings, root)
+            part = store.load(chunk)
+        if part is None:
             raise MatlineError(
-                f"{info.path}: what was read at {chunk.start_s:.0f} s is damaged; read it again."
+                f"{info.path}: what was read at {chunk.start_s:.0f} s can't be kept in "
+                f"{store.folder}; check that disk."
             )
         parts.append(part)
     return assemble(parts, settings)
