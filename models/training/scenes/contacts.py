@@ -164,7 +164,8 @@ class _Unreadable(Exception):
 def _range(text: str) -> Range:
     low, _, high = text.partition("..")
     try:
-        return float(low), float(high or low)
+        first, last = sorted((float(low), float(high or low)))
+        return first, last
     except ValueError:
         raise _Unreadable(f"'{text}' is no number or range such as 12..37") from None
 

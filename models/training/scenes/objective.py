@@ -1,33 +1,67 @@
-"""What a good pair of poses is: a template's contacts, compiled into tensors for a batch.
+"""What a good pair of poses is: contacts, compiled into flat tensors for a batch of pairs.
 
-Every pair of a batch has its own people, its own draw of the ranges and its own alternatives:
-contacts that a pair did not draw have weight 0.
+Every pair has its own template, people, draw of the ranges and alternatives; a contact is one row
+that knows which pair it belongs to.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 import torch
 from torch import Tensor
 
-from .contacts import Contact, Range, Template
+from .contacts import Contact, Template
 from .rig import PosedSpheres, Selection
 from .spots import Spot
 
+_KINDS = ("mat", "touch", "apart", "height", "below", "direction")
 
-def draw(rng: np.random.Generator, value: Range, n: int) -> np.ndarray:
-    """Draw n numbers of a range."""
-    return rng.uniform(*value, size=n)
+
+class _End(NamedTuple):
+    """One end of many contacts."""
+
+    body: Tensor
+    sphere: Tensor
+    lever: Tensor
+    radius: Tensor
+    thickness: Tensor
+
+    def centre(self, posed: PosedSpheres) -> Tensor:
+        return posed.centre[self.body, self.sphere]
+
+    def point(self, posed: PosedSpheres) -> Tensor:
+        turn = posed.rotation[self.body, self.sphere]
+        return self.centre(posed) + (turn @ self.lever[..., None])[..., 0]
+
+
+class _Rows(NamedTuple):
+    """All contacts of one kind, whichever pair they belong to."""
+
+    pair: Tensor
+    first: _End
+    second: _End
+    value: Tensor
+    towards: Tensor
+    weight: Tensor
+
+
+def _drawn_contacts(template: Template, rng: np.random.Generator) -> Iterator[Contact]:
+    """The contacts of one pair: what always holds and one alternative of each choice."""
+    yield from template.contacts
+    for alternatives in template.choices:
+        yield from alternatives[rng.integers(len(alternatives))]
 
 
 class Objective:
-    """The contacts of one template for B pairs.
+    """The contacts of a batch.
 
     Parameters
     ----------
-    template : Template
+    templates : sequence of Template, length B
+        One for each pair.
     names : sequence of str
         Sphere names, in the rig's order.
     bodies : Selection
@@ -36,62 +70,46 @@ class Objective:
     """
 
     def __init__(
-        self, template: Template, names: Sequence[str], bodies: Selection, rng: np.random.Generator
+        self,
+        templates: Sequence[Template],
+        names: Sequence[str],
+        bodies: Selection,
+        rng: np.random.Generator,
     ):
-        self.batch = len(bodies.radius) // 2
-        self.device = bodies.radius.device
-        contacts, weights = self._all_with_weights(template, rng)
-        self.contacts = contacts
-        value = np.array([draw(rng, c.value, self.batch) / 100 for c in contacts])
-        self._spots: list[Spot] = []
-        self._row: dict[Spot, int] = {}
-        self._row_of = {name: i for i, name in enumerate(names)}
-        self._groups: dict[str, tuple[Tensor, Tensor, Tensor, Tensor, Tensor]] = {}
-        for kind in ("mat", "touch", "apart", "height", "below", "direction"):
-            rows = [i for i, c in enumerate(contacts) if c.kind == kind]
-            if rows:
-                self._groups[kind] = (
-                    self._index([self._use(contacts[i].first) for i in rows]),
-                    self._index([self._use(contacts[i].second or contacts[i].first) for i in rows]),
-                    self._float(value[rows]),
-                    self._float(np.array([contacts[i].direction for i in rows])),
-                    self._float(weights[rows]),
-                )
-        self._sphere = self._index([self._row_of[s.sphere] for s in self._spots])
-        self._athlete = self._index([s.athlete for s in self._spots])
-        self._towards = self._float(np.array([s.direction or (0, 0, 0) for s in self._spots]))
-        radius = bodies.radius.unflatten(0, (2, self.batch))[self._athlete, :, self._sphere]
-        whole = self._float(np.array([s.direction is None for s in self._spots], float))
-        self._radius = radius
-        self._thickness = radius * whole[:, None]
+        self.batch = len(templates)
+        self._bodies = bodies
+        self._sphere = {name: i for i, name in enumerate(names)}
+        drawn = [(i, c) for i, t in enumerate(templates) for c in _drawn_contacts(t, rng)]
+        self.contacts = {k: [(i, c) for i, c in drawn if c.kind == k] for k in _KINDS}
+        self._rows = {k: self._compile(rows, rng) for k, rows in self.contacts.items() if rows}
 
-    def _all_with_weights(
-        self, template: Template, rng: np.random.Generator
-    ) -> tuple[list[Contact], np.ndarray]:
-        """Every contact of every alternative, and its weight for each pair, (C, B)."""
-        contacts = list(template.contacts)
-        drawn = [np.ones(self.batch, bool)] * len(contacts)
-        for alternatives in template.choices:
-            chosen = rng.integers(len(alternatives), size=self.batch)
-            for i, alternative in enumerate(alternatives):
-                contacts += alternative
-                drawn += [chosen == i] * len(alternative)
-        weight = np.array([c.weight for c in contacts])
-        return contacts, weight[:, None] * np.array(drawn)
+    def _float(self, values: object) -> Tensor:
+        array = np.asarray(values, np.float32)
+        return torch.as_tensor(array, device=self._bodies.radius.device)
 
-    def _float(self, array: np.ndarray) -> Tensor:
-        return torch.as_tensor(array, dtype=torch.float32, device=self.device)
+    def _index(self, rows: Sequence[int]) -> Tensor:
+        return torch.tensor(rows, dtype=torch.long, device=self._bodies.radius.device)
 
-    def _index(self, rows: list[int]) -> Tensor:
-        return torch.tensor(rows, dtype=torch.long, device=self.device)
+    def _compile(self, rows: Sequence[tuple[int, Contact]], rng: np.random.Generator) -> _Rows:
+        pairs = [i for i, _ in rows]
+        return _Rows(
+            pair=self._index(pairs),
+            first=self._end(pairs, [c.first for _, c in rows]),
+            second=self._end(pairs, [c.second or c.first for _, c in rows]),
+            value=self._float([rng.uniform(*c.value) / 100 for _, c in rows]),
+            towards=self._float([c.direction for _, c in rows]),
+            weight=self._float([c.weight for _, c in rows]),
+        )
 
-    def _use(self, spot: Spot) -> int:
-        if spot not in self._row:
-            self._row[spot] = len(self._spots)
-            self._spots.append(spot)
-        return self._row[spot]
+    def _end(self, pairs: Sequence[int], spots: Sequence[Spot]) -> _End:
+        body = self._index([s.athlete * self.batch + i for i, s in zip(pairs, spots, strict=True)])
+        sphere = self._index([self._sphere[s.sphere] for s in spots])
+        radius = self._bodies.radius[body, sphere]
+        direction = self._float([s.direction or (0, 0, 0) for s in spots])
+        whole = self._float([s.direction is None for s in spots])
+        return _End(body, sphere, direction * radius[:, None], radius, radius * whole)
 
-    def errors(self, posed: PosedSpheres) -> dict[str, tuple[Tensor, Tensor]]:
+    def errors(self, posed: PosedSpheres) -> dict[str, Tensor]:
         """How far each statement is from being true.
 
         Parameters
@@ -101,46 +119,42 @@ class Objective:
 
         Returns
         -------
-        dict of str to (error, weight), each (C, B)
-            By kind of contact; metres (for directions a comparable number, 0.35 m at 60°).
+        dict of str to Tensor, (C,)
+            By kind, in the order of ``contacts``; metres (for directions a comparable number,
+            0.35 m at 60°).
         """
-        centre = posed.centre.unflatten(0, (2, self.batch))[self._athlete, :, self._sphere]
-        turn = posed.rotation.unflatten(0, (2, self.batch))[self._athlete, :, self._sphere]
-        lever = self._towards[:, None] * self._radius[..., None]
-        point = centre + (turn @ lever[..., None])[..., 0]
-        out = {}
-        for kind, (first, second, value, towards, weight) in self._groups.items():
-            if kind == "mat":
-                error = (centre[first, :, 2] - self._radius[first]).abs()
-            elif kind == "height":
-                error = (centre[first, :, 2] - value).abs()
-            elif kind == "below":
-                error = (point[first, :, 2] - point[second, :, 2] + value).clamp(min=0)
-            elif kind == "direction":
-                along = point[second] - point[first]
-                cosine = (along * towards[:, None]).sum(-1) / along.norm(dim=-1).clamp(min=1e-6)
-                error = 0.5 * (1 - cosine).clamp(min=1e-6).sqrt()
-            else:
-                gap = (point[first] - point[second]).square().sum(-1).add(1e-10).sqrt()
-                if kind == "touch":
-                    reach = self._thickness[first] + self._thickness[second] + value
-                    error = (gap - reach).clamp(min=0)
-                else:
-                    error = (value - gap).clamp(min=0)
-            out[kind] = (error, weight)
-        return out
+        return {kind: _error(kind, rows, posed) for kind, rows in self._rows.items()}
 
     def loss(self, posed: PosedSpheres) -> Tensor:
-        """Weighted sum of squared errors, (B,)."""
-        total = torch.zeros(self.batch, device=self.device)
-        for error, weight in self.errors(posed).values():
-            total = total + (weight * error.square()).sum(0)
-        return total
+        """Weighted sum of squared errors over the batch."""
+        errors = self.errors(posed)
+        terms = [(rows.weight * errors[k].square()).sum() for k, rows in self._rows.items()]
+        return torch.stack(terms).sum()
 
     def contact_error(self, posed: PosedSpheres) -> tuple[Tensor, Tensor]:
         """Mean and worst gap of what should touch (each other or the mat), (B,) metres."""
-        found = [pair for kind, pair in self.errors(posed).items() if kind in ("mat", "touch")]
-        error = torch.cat([e for e, _ in found])
-        drawn = torch.cat([w for _, w in found]) > 0
-        mean = (error * drawn).sum(0) / drawn.sum(0).clamp(min=1)
-        return mean, (error * drawn).amax(0)
+        errors = self.errors(posed)
+        kinds = [k for k in ("mat", "touch") if k in self._rows]
+        error = torch.cat([errors[k] for k in kinds])
+        pair = torch.cat([self._rows[k].pair for k in kinds])
+        nothing = torch.zeros(self.batch, device=error.device)
+        mean = nothing.scatter_reduce(0, pair, error, "mean", include_self=False)
+        return mean, nothing.scatter_reduce(0, pair, error, "amax")
+
+
+def _error(kind: str, rows: _Rows, posed: PosedSpheres) -> Tensor:
+    if kind == "mat":
+        return (rows.first.centre(posed)[:, 2] - rows.first.radius).abs()
+    if kind == "height":
+        return (rows.first.centre(posed)[:, 2] - rows.value).abs()
+    first, second = rows.first.point(posed), rows.second.point(posed)
+    if kind == "below":
+        return (first[:, 2] - second[:, 2] + rows.value).clamp(min=0)
+    if kind == "direction":
+        along = second - first
+        cosine = (along * rows.towards).sum(-1) / along.norm(dim=-1).clamp(min=1e-6)
+        return 0.5 * (1 - cosine).clamp(min=1e-6).sqrt()
+    gap = (first - second).square().sum(-1).add(1e-10).sqrt()
+    if kind == "touch":
+        return (gap - rows.first.thickness - rows.second.thickness - rows.value).clamp(min=0)
+    return (rows.value - gap).clamp(min=0)  # apart

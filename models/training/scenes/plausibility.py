@@ -28,7 +28,7 @@ MAT_GIVES_M = 0.004
 _STRIDE = 3
 # Depths below this are the give of flesh; no winding number is spent on them.
 _SHALLOW_M = 0.008
-_POINTS_AT_ONCE = 48
+_POINTS_AT_ONCE = 12
 
 
 @dataclass(frozen=True)

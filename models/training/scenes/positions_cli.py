@@ -56,7 +56,7 @@ def solve_templates(
     seed: int = 0,
     device: DeviceOption = "cpu",
     workers: WorkersOption = 1,
-    batch: Annotated[int, typer.Option(min=1, help="Pairs solved at once.")] = 32,
+    batch: Annotated[int, typer.Option(min=1, help="Pairs solved at once.")] = 128,
     seconds: Annotated[float, typer.Option(help="Stop after so long and keep what is done.")] = 0,
     only: OnlyOption = None,
 ) -> None:
@@ -70,8 +70,9 @@ def solve_templates(
     batches = plan(_chosen(only), per_template, batch, seed)
     found: dict[str, list[SolvedPair]] = defaultdict(list)
     began = time.monotonic()
-    for i, (done, solved) in enumerate(solve_batches(batches, cast, device, workers), 1):
-        found[done.template] += solved
+    for i, batch_of_pairs in enumerate(solve_batches(batches, cast, device, workers), 1):
+        for solved in batch_of_pairs:
+            found[solved.pair.template].append(solved)
         spent = time.monotonic() - began
         _say_progress(i, len(batches), spent)
         if seconds and spent > seconds:

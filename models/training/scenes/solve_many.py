@@ -20,10 +20,9 @@ from .solver import SolvedPair
 
 @dataclass(frozen=True)
 class Batch:
-    """One call of the solver."""
+    """One call of the solver: the template of each pair, and a seed."""
 
-    template: str
-    size: int
+    templates: tuple[str, ...]
     seed: int
 
 
@@ -45,7 +44,7 @@ class Tally:
 
 
 def plan(names: Sequence[str], per_template: int, batch: int, seed: int) -> list[Batch]:
-    """Cut the work into batches, template by template in turn.
+    """Cut the work into batches that mix all templates.
 
     Parameters
     ----------
@@ -53,18 +52,13 @@ def plan(names: Sequence[str], per_template: int, batch: int, seed: int) -> list
     per_template : int
         Pairs to solve of each (not all will be accepted).
     batch : int
-        At most so many in a call.
+        At most so many pairs in a call.
     seed : int
     """
-    sizes = [batch] * (per_template // batch)
-    if per_template % batch:
-        sizes.append(per_template % batch)
-    seeds = np.random.SeedSequence(seed).generate_state(len(sizes) * len(names)).tolist()
-    return [
-        Batch(name, size, seeds[i * len(names) + k])
-        for i, size in enumerate(sizes)
-        for k, name in enumerate(names)
-    ]
+    work = [name for _ in range(per_template) for name in names]
+    parts = [tuple(work[i : i + batch]) for i in range(0, len(work), batch)]
+    seeds = np.random.SeedSequence(seed).generate_state(len(parts)).tolist()
+    return [Batch(part, seed) for part, seed in zip(parts, seeds, strict=True)]
 
 
 _worker: Callable[[Batch], list[SolvedPair]] | None = None
@@ -75,26 +69,27 @@ def _start_worker(cast_path: str, device: str) -> None:
     import torch
 
     from .body import load_cast
-    from .solver import solve
+    from .solver import solve_all
     from .templates import template
 
     torch.set_num_threads(1)
     people = load_cast(cast_path)
 
     def work(batch: Batch) -> list[SolvedPair]:
-        return solve(template(batch.template), people, batch.size, batch.seed, device)
+        chosen = [template(name) for name in batch.templates]
+        return solve_all(chosen, people, batch.seed, device)
 
     _worker = work
 
 
-def _run(batch: Batch) -> tuple[Batch, list[SolvedPair]]:
+def _run(batch: Batch) -> list[SolvedPair]:
     assert _worker is not None
-    return batch, _worker(batch)
+    return _worker(batch)
 
 
 def solve_batches(
     batches: Sequence[Batch], cast_path: str | Path, device: str = "cpu", workers: int = 1
-) -> Iterator[tuple[Batch, list[SolvedPair]]]:
+) -> Iterator[list[SolvedPair]]:
     """Solve batches as they come.
 
     Parameters
@@ -109,8 +104,8 @@ def solve_batches(
 
     Yields
     ------
-    Batch, list of SolvedPair
-        In the order of `batches`; accepted or not.
+    list of SolvedPair
+        A batch, in the order of `batches`; accepted or not.
     """
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     spawn = multiprocessing.get_context("spawn")  # CUDA does not survive a fork

@@ -18,7 +18,7 @@ from torch import Tensor
 from .body import Person
 from .contacts import Start, Template
 from .joints import HIGH, JOINT_INDEX, JOINT_NAMES, LOW, mirror_joints
-from .objective import Objective, draw
+from .objective import Objective
 from .plausibility import Quality, judge
 from .pose import BodyPose, PosedPair
 from .rig import PosedSpheres, Rig, Selection, turn_by
@@ -97,28 +97,30 @@ def _rotation_of(yaw: np.ndarray, pitch: np.ndarray, roll: np.ndarray) -> np.nda
 
 
 def _draw_start(
-    start: Start, n: int, rng: np.random.Generator, settings: SolverSettings
+    starts: Sequence[Start], rng: np.random.Generator, settings: SolverSettings
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Joints (n, J) in radians, rotation (n, 3, 3), place (n, 3) in metres."""
-    joints = np.zeros((n, len(JOINT_NAMES)))
+    """Joints (n, J) in radians, rotation (n, 3, 3), place (n, 3) in metres, one for each start."""
+    joints = np.zeros((len(starts), len(JOINT_NAMES)))
     for side in "LR":
-        joints[:, JOINT_INDEX[f"grip.{side}"]] = rng.uniform(15, 45, n)
-    for name, value in start.joints.items():
-        joints[:, JOINT_INDEX[name]] = draw(rng, value, n)
+        joints[:, JOINT_INDEX[f"grip.{side}"]] = rng.uniform(15, 45, len(starts))
+    for row, start in zip(joints, starts, strict=True):
+        for name, value in start.joints.items():
+            row[JOINT_INDEX[name]] = rng.uniform(*value)
     # The spine adds up five bones and the ankle is short of range: half the noise there.
-    calm = np.array([0.5 if n_.startswith(("spine", "clav", "ank")) else 1 for n_ in JOINT_NAMES])
+    calm = np.array([0.5 if n.startswith(("spine", "clav", "ank")) else 1.0 for n in JOINT_NAMES])
     joints += rng.normal(size=joints.shape) * settings.joint_noise * calm
-    place = np.stack([draw(rng, axis, n) for axis in start.at], -1) / 100
-    rotation = _rotation_of(
-        draw(rng, start.yaw, n), draw(rng, start.pitch, n), draw(rng, start.roll, n)
-    )
-    return np.radians(joints), rotation, place
+    place = np.array([[rng.uniform(*axis) for axis in s.at] for s in starts]) / 100
+    angles = np.array([[rng.uniform(*a) for a in (s.yaw, s.pitch, s.roll)] for s in starts])
+    return np.radians(joints), _rotation_of(*angles.T), place
 
 
 def _begin(
-    template: Template, n: int, rng: np.random.Generator, settings: SolverSettings, device: str
+    templates: Sequence[Template],
+    rng: np.random.Generator,
+    settings: SolverSettings,
+    device: str,
 ) -> _Poses:
-    drawn = [_draw_start(start, n, rng, settings) for start in template.starts]
+    drawn = [_draw_start([t.starts[k] for t in templates], rng, settings) for k in (0, 1)]
     joints, rotation, place = (np.concatenate(part) for part in zip(*drawn, strict=True))
     turn = np.radians(rng.normal(size=place.shape) * settings.turn_noise)
     place = place + rng.normal(size=place.shape) * settings.place_noise
@@ -170,7 +172,7 @@ def _loss(
     own = _own_overlap(posed, bodies, settings.self_gives)
     other = _penetration(posed, bodies, settings.cloth)
     return (
-        settings.contact * objective.loss(posed).sum()
+        settings.contact * objective.loss(posed)
         + settings.floor * sunk.square().sum()
         + settings.self_contact * min(1.0, 0.1 + 2 * progress) * own.square().sum()
         + settings.penetration * _ramp(progress) * other.square().sum()
@@ -220,15 +222,25 @@ def solve(
     device: str = "cpu",
     settings: SolverSettings = SolverSettings(),
 ) -> list[SolvedPair]:
-    """Solve a template for pairs of people drawn from a cast.
+    """Solve one template for pairs of people drawn from a cast; see `solve_all`."""
+    return solve_all([template] * batch, persons, seed, device, settings)
+
+
+def solve_all(
+    templates: Sequence[Template],
+    persons: Sequence[Person],
+    seed: int = 0,
+    device: str = "cpu",
+    settings: SolverSettings = SolverSettings(),
+) -> list[SolvedPair]:
+    """Solve templates for pairs of people drawn from a cast, all at once.
 
     Parameters
     ----------
-    template : Template
+    templates : sequence of Template
+        One for each pair wanted; a mixed batch costs no more than a uniform one.
     persons : sequence of Person
         The cast; pairs are two different people.
-    batch : int
-        How many pairs.
     seed : int
         Of people, ranges, alternatives, noise and mirroring.
     device : str
@@ -237,15 +249,16 @@ def solve(
     Returns
     -------
     list of SolvedPair
-        All of the batch, good and bad; half of them mirrored. ``quality.accepted`` says which
-        ones to keep.
+        One for each template, good and bad; half of them mirrored. ``quality.accepted`` says
+        which ones to keep.
     """
     rng = np.random.default_rng(seed)
+    batch = len(templates)
     who = np.array([rng.permutation(len(persons))[:2] for _ in range(batch)]).T
     rig = Rig(persons, device)
     bodies = rig.select(torch.as_tensor(who.ravel(), device=device))
-    objective = Objective(template, rig.names, bodies, rng)
-    poses = _begin(template, batch, rng, settings, device)
+    objective = Objective(templates, rig.names, bodies, rng)
+    poses = _begin(templates, rng, settings, device)
     _optimise(poses, bodies, objective, settings)
     with torch.no_grad():
         posed = bodies.pose(poses.joints, poses.rotation(), poses.place)
@@ -256,7 +269,7 @@ def solve(
         )
     mirrored = rng.random(batch) < 0.5
     solved = []
-    for i in range(batch):
+    for i, template in enumerate(templates):
         a, b = (BodyPose(int(who[k, i]), joints[k, i], rotation[k, i], place[k, i]) for k in (0, 1))
         pair = PosedPair(template.name, template.position, template.top, (a, b))
         pair, quality = judge(pair, persons, float(mean[i]), float(worst[i]), device)
