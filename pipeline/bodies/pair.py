@@ -8,6 +8,7 @@ is in ``models/training/reader``.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Sequence
 from importlib.resources import files
@@ -156,6 +157,7 @@ class Network:
                 f"The weights {path.name} are missing from {path.parent}; reinstall matline, or "
                 "use the other reader with --backend mediapipe."
             )
+        self.digest = hashlib.blake2b(path.read_bytes(), digest_size=8).hexdigest()
         options = ort.SessionOptions()
         options.log_severity_level = 3
         if threads:
@@ -228,6 +230,7 @@ class PairReader:
     ) -> None:
         self._reader = Network(reader or weights_path(READER_WEIGHTS), threads)
         self._finder = Network(finder or weights_path(FINDER_WEIGHTS), threads)
+        self.version = f"{self._reader.digest}-{self._finder.digest}"
         self._flip = flip
         self._slope, self._offset = self._reader.metadata.get("confidence", (1.0, 0.0))
 

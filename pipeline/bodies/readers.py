@@ -9,16 +9,16 @@ from pipeline.bodies.look import BodyReader
 from pipeline.errors import MatlineError
 
 
-def _pair() -> BodyReader:
+def _pair(threads: int | None) -> BodyReader:
     from pipeline.bodies.pair import PairReader
 
-    return PairReader()
+    return PairReader(threads=threads)
 
 
-def _mediapipe() -> BodyReader:
+def _mediapipe(threads: int | None) -> BodyReader:
     from pipeline.bodies.mediapipe import MediaPipeReader
 
-    return MediaPipeReader()
+    return MediaPipeReader()  # its number of threads can't be set
 
 
 def pair_weights_are_there() -> bool:
@@ -32,20 +32,22 @@ def _mediapipe_is_there() -> bool:
     return bundle_is_whole(bundle_path())
 
 
-READERS: dict[str, tuple[Callable[[], BodyReader], Callable[[], bool]]] = {
+READERS: dict[str, tuple[Callable[[int | None], BodyReader], Callable[[], bool]]] = {
     "pair": (_pair, pair_weights_are_there),
     "mediapipe": (_mediapipe, _mediapipe_is_there),
 }
 """How to make each reader, and whether what it needs is there; the best one first."""
 
 
-def make_reader(name: str | None = None) -> BodyReader:
+def make_reader(name: str | None = None, threads: int | None = None) -> BodyReader:
     """Return a body reader.
 
     Parameters
     ----------
     name : str, optional
         One of `READERS`; the first whose files are there by default.
+    threads : int, optional
+        Threads it may use, where it can be told; 1 when several run side by side.
 
     Raises
     ------
@@ -57,4 +59,4 @@ def make_reader(name: str | None = None) -> BodyReader:
     if name not in READERS:
         known = ", ".join(READERS)
         raise MatlineError(f"There is no reader “{name}”; use one of {known}.")
-    return READERS[name][0]()
+    return READERS[name][0](threads)

@@ -22,7 +22,10 @@ _FORM = 1
 
 
 def reading_key(reader: BodyReader, settings: Settings) -> str:
-    """Return a hash of everything that a chunk's content depends on, besides the footage."""
+    """Return a hash of everything that a chunk's content depends on, besides the footage.
+
+    A reader whose answers change says so by another `version`, where it has one.
+    """
     about = {
         "form": _FORM,
         "reader": reader.name,

@@ -30,7 +30,7 @@ def reader_of(backend: str) -> BodyReader:
     """
     module, colon, name = backend.partition(":")
     if not colon:
-        return make_reader(backend)
+        return make_reader(backend, threads=1)
     try:
         return getattr(import_module(module), name)()
     except (ImportError, AttributeError) as error:
