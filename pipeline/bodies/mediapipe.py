@@ -18,6 +18,7 @@ import numpy as np
 
 from pipeline.bodies.bundle import bundle_is_whole, bundle_path
 from pipeline.bodies.look import Body, Look, Region
+from pipeline.bodies.pairing import pair_box
 from pipeline.errors import MatlineError
 from pipeline.settings import BodiesSettings
 
@@ -71,7 +72,8 @@ class MediaPipeReader:
         """Read one frame; see `BodyReader.read`.
 
         The region is read with a margin around it. All people found are returned as they are,
-        duplicates included, in no lasting order; keypoints outside the frame are NaN.
+        duplicates included, in no lasting order; keypoints outside the frame are NaN. The look's
+        region is the box of the two who are most likely the pair, None if there are no two.
         """
         crop, offset = _square(image, region, self._settings.region_margin)
         result = self._detect(crop)
@@ -79,7 +81,7 @@ class MediaPipeReader:
         bodies = tuple(
             _body(landmarks, side, offset, frame_size) for landmarks in result.pose_landmarks
         )
-        return Look(bodies)
+        return Look(bodies, pair_box(bodies, self._settings, region))
 
     def _detect(self, crop: np.ndarray) -> Any:
         import mediapipe as mp

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-from itertools import combinations
-
 import cv2
 import numpy as np
 
-from pipeline.bodies.look import Body, BodyReader, Look, Region
+from pipeline.bodies.look import BodyReader, Look, Region
 from pipeline.settings import BodiesSettings
 
 _MOTION_WIDTH = 160
@@ -50,42 +47,34 @@ class RegionTracker:
         Returns
         -------
         Look
-            Its `region` is the tracker's box of the pair, if the pair was seen.
+            Its `region` is the box of the pair in this sample, None if it was not seen.
         """
         moving = self._motion.region(image)
         look = reader.read(image, self.region)
-        box = self._box(look, image)
-        if box is None:
+        if look.region is None:
             self._misses += 1
             if self.region is None or self._misses >= self._settings.region_patience:
-                look, box = self._find(reader, image, moving, look)
-        if box is not None:
+                look = self._find(reader, image, moving, look)
+        if look.region is not None:
             self._misses = 0
-            self.region = clamped(self._smoothed(box), image)
-        return Look(look.bodies, box, look.positions, look.top, look.extra)
+            self.region = clamped(self._smoothed(look.region), image)
+        return look
 
     def _find(
         self, reader: BodyReader, image: np.ndarray, moving: Region | None, seen: Look
-    ) -> tuple[Look, Region | None]:
-        """Look at the whole frame, then where motion is; the last look if neither shows a pair."""
+    ) -> Look:
+        """Look at the whole frame, then where motion is; the fullest look if none shows a pair."""
         places: list[Region | None] = [None] if self.region is not None else []
         self.region, self._misses = None, 0
         if moving is not None:
             places.append(moving)
         for place in places:
             look = reader.read(image, place)
-            box = self._box(look, image)
-            if box is not None:
-                return look, box
+            if look.region is not None:
+                return look
             if len(look.bodies) > len(seen.bodies):
                 seen = look
-        return seen, None
-
-    def _box(self, look: Look, image: np.ndarray) -> Region | None:
-        """Return the box of the pair in a look, or None if it leaves doubt."""
-        if look.region is not None:
-            return look.region
-        return pair_box(look.bodies, self._settings, self.region)
+        return seen
 
     def _smoothed(self, box: Region) -> Region:
         """Follow the box: at once where it grows, slowly where it shrinks."""
@@ -107,7 +96,7 @@ class Motion:
         self._last: np.ndarray | None = None
 
     def region(self, image: np.ndarray) -> Region | None:
-        """Return the box that holds nine tenths of the motion since the last call, or None.
+        """Return the box that holds nearly all motion since the last call, or None.
 
         None at first, on a still picture, and when the whole picture moves (the camera does).
         """
@@ -136,76 +125,9 @@ def _middle(energy: np.ndarray, share: float = 0.95) -> tuple[int, int]:
     return int(np.searchsorted(total, tail)), int(np.searchsorted(total, 1 - tail))
 
 
-def body_box(body: Body, least_confidence: float = 0.0) -> Region | None:
-    """Return the box around a body's keypoints, or None if fewer than four are known."""
-    keypoints = body.keypoints[body.keypoints[:, 2] >= least_confidence]
-    if len(keypoints) < 4:
-        return None
-    (x0, y0), (x1, y1) = keypoints[:, :2].min(0), keypoints[:, :2].max(0)
-    return Region(float(x0), float(y0), float(x1), float(y1))
-
-
-def same_body(a: Body, b: Body, share: float) -> bool:
-    """Whether two findings are one person: their keypoints lie on each other.
-
-    True if the median distance of common keypoints is below `share` of the larger one's size.
-    """
-    distance = np.linalg.norm(a.keypoints[:, :2] - b.keypoints[:, :2], axis=1)
-    if np.isnan(distance).all():
-        return False
-    boxes = [box for box in (body_box(a), body_box(b)) if box is not None]
-    size = max((math.hypot(*box.size) for box in boxes), default=0.0)
-    return bool(np.nanmedian(distance) < share * size)
-
-
-def pair_box(
-    bodies: tuple[Body, ...], settings: BodiesSettings, near: Region | None = None
-) -> Region | None:
-    """Return the box around the two people most likely to be the pair, or None.
-
-    Large and close together beats small and far apart; being where the pair was counts too.
-    """
-    best: Region | None = None
-    best_score = -math.inf
-    for a, b in combinations(bodies, 2):
-        if same_body(a, b, settings.duplicate_share):
-            continue
-        box_a, box_b = (body_box(body, settings.least_confidence) for body in (a, b))
-        if box_a is None or box_b is None:
-            continue
-        sizes = [math.hypot(*box.size) for box in (box_a, box_b)]
-        apart = math.dist(_centre(box_a), _centre(box_b)) / max(1.0, float(np.mean(sizes)))
-        if apart > settings.furthest_apart:
-            continue
-        box = union(box_a, box_b)
-        score = math.log(max(1.0, min(sizes))) - apart + 2 * (overlap(box, near) if near else 0)
-        if score > best_score:
-            best, best_score = box, score
-    return best
-
-
-def union(a: Region, b: Region) -> Region:
-    """Return the smallest region that holds both."""
-    return Region(min(a.x0, b.x0), min(a.y0, b.y0), max(a.x1, b.x1), max(a.y1, b.y1))
-
-
-def overlap(a: Region, b: Region) -> float:
-    """Return intersection over union, 0–1."""
-    width = min(a.x1, b.x1) - max(a.x0, b.x0)
-    height = min(a.y1, b.y1) - max(a.y0, b.y0)
-    if width <= 0 or height <= 0:
-        return 0.0
-    shared = width * height
-    return shared / (math.prod(a.size) + math.prod(b.size) - shared)
-
-
 def clamped(region: Region, image: np.ndarray) -> Region:
     """Return the part of a region inside the frame, at least one pixel."""
     height, width = image.shape[:2]
     x0, y0 = min(max(0.0, region.x0), width - 1.0), min(max(0.0, region.y0), height - 1.0)
     x1, y1 = max(min(float(width), region.x1), x0 + 1), max(min(float(height), region.y1), y0 + 1)
     return Region(x0, y0, x1, y1)
-
-
-def _centre(region: Region) -> tuple[float, float]:
-    return (region.x0 + region.x1) / 2, (region.y0 + region.y1) / 2

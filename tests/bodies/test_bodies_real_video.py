@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.bodies import RegionTracker, ensure_bundle
 from pipeline.bodies.mediapipe import MediaPipeReader
-from pipeline.bodies.region import body_box
+from pipeline.bodies.pairing import body_box
 from pipeline.errors import MatlineError
 from pipeline.footage import Footage
 from tests.reference import reference_member

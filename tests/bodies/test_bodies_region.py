@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pipeline.bodies import Body, Look, Region, RegionTracker
-from pipeline.bodies.region import Motion, clamped, overlap, pair_box, same_body
+from pipeline.bodies.pairing import overlap, pair_box, same_body
+from pipeline.bodies.region import Motion, clamped
 from pipeline.settings import BodiesSettings
 
 SETTINGS = BodiesSettings()
@@ -37,9 +38,10 @@ class Eyes:
     def read(self, image: np.ndarray, region: Region | None = None) -> Look:
         self.asked.append(region)
         if region is None:
-            return Look(self.bodies if self.sees_whole_frame else ())
-        seen = [b for b in self.bodies if _holds(region, b)]
-        return Look(tuple(seen))
+            seen = self.bodies if self.sees_whole_frame else ()
+        else:
+            seen = tuple(body for body in self.bodies if _holds(region, body))
+        return Look(seen, pair_box(seen, SETTINGS, region))
 
 
 def _holds(region: Region, body: Body) -> bool:

@@ -1,0 +1,111 @@
+"""Which decoded pictures can be trusted, and the gaps the others leave."""
+
+from __future__ import annotations
+
+import heapq
+import math
+
+from av.video.frame import VideoFrame
+
+from pipeline.footage.gaps import Gap
+from pipeline.footage.info import FootageInfo
+from pipeline.footage.sampling import Span
+from pipeline.settings import FootageSettings
+
+DAMAGED = "damaged: the pictures could not be decoded"
+MISSING = "no pictures in the file"
+BACKWARDS = "timestamps run backwards: recordings were joined; split the file there"
+CUT_OFF = "the pictures end before the length the file states"
+
+
+class Watch:
+    """Judges decoded pictures one after another and writes down the gaps."""
+
+    def __init__(
+        self, info: FootageInfo, settings: FootageSettings, span: Span, last_s: float | None
+    ) -> None:
+        self._info, self._span = info, span
+        self._longest_s = max(
+            settings.gap_s, 0.0 if math.isinf(span.rate_hz) else 1.5 / span.rate_hz
+        )
+        self._distrust_s = settings.distrust_s
+        self._corrupt: list[int] = []
+        self._since_s: float | None = None
+        self._mended = False
+        self._unplaced = 0
+        self.last_s = last_s
+        self.hurt = False
+        self.gaps: list[Gap] = []
+
+    def damaged(self) -> None:
+        """Note that decoding failed: what follows leans on what was lost."""
+        self.hurt = True
+
+    def damaged_at(self, pts: int | None) -> None:
+        """Note that the packet of this picture is damaged."""
+        if pts is None:
+            self.hurt = True
+        else:
+            heapq.heappush(self._corrupt, pts)
+
+    def saw(self, time_s: float, frame: VideoFrame) -> bool | None:
+        """Take note of the next picture.
+
+        Returns
+        -------
+        bool or None
+            Whether it can be trusted; None if its time has been before or is unknown.
+        """
+        if math.isnan(time_s):
+            return None
+        self._take_corrupt(below=frame.pts)
+        if self.hurt and self._heals(time_s, frame):
+            self.hurt, self._since_s, self._mended = False, None, True
+        self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
+        if self.last_s is not None and time_s <= self.last_s:
+            self._unplaced += time_s < self.last_s - self._longest_s
+            return None
+        if self.hurt:
+            self._since_s = time_s if self._since_s is None else self._since_s
+            return False
+        self._note(time_s)
+        self.last_s = time_s
+        return True
+
+    def left(self) -> None:
+        """Note that the stretch is over, though the file goes on."""
+        if self.hurt:
+            self.gaps.append(Gap(self._last_good_s(), self._span.end_s, DAMAGED))
+
+    def ended(self) -> None:
+        """Note the end of the file."""
+        last = self._last_good_s()
+        unplaced_s = float(self._unplaced / self._info.counting_rate)
+        if unplaced_s > self._longest_s:
+            self.gaps.append(Gap(last, last + unplaced_s, BACKWARDS))
+        elif self._info.duration_s - last > self._longest_s:
+            self.gaps.append(Gap(last, self._info.duration_s, DAMAGED if self.hurt else CUT_OFF))
+
+    def _heals(self, time_s: float, frame: VideoFrame) -> bool:
+        waited = self._since_s is not None and time_s - self._since_s >= self._distrust_s
+        return frame.key_frame or waited
+
+    def _take_corrupt(self, below: int | None, inclusive: bool = False) -> bool:
+        """Use up the damaged packets before (or at) a picture; return whether there were any."""
+        found = False
+        while self._corrupt and below is not None and self._corrupt[0] < below + inclusive:
+            heapq.heappop(self._corrupt)
+            found = True
+        self.hurt |= found
+        return found
+
+    def _last_good_s(self) -> float:
+        return self._span.start_s if self.last_s is None else self.last_s
+
+    def _note(self, time_s: float) -> None:
+        last = self._last_good_s()
+        if self._mended:
+            self.gaps.append(Gap(last, time_s, DAMAGED))
+        elif time_s - last > self._longest_s:
+            self.gaps.append(Gap(last, time_s, MISSING))
+        self._mended = False
