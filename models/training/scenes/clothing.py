@@ -71,7 +71,6 @@ class Look:
         """Whether trousers or shorts are worn over the legs."""
         return bool(self.slots[LookSlot.BOTTOM_CUT, 0] < 5.0)
 
-
     def main_colours(self) -> np.ndarray:
         """Linear colour of top and bottom, (2, 3); skin where bare."""
         S = LookSlot

@@ -68,7 +68,7 @@ def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
         With keypoints, what hides them, and masks.
     """
     rng = np.random.default_rng(filming.seed)
-    scene = studio.scene(rng, bout.pair(0), looks=filming.looks)
+    scene = studio.scene(rng, bout.pair(0), looks=filming.looks, photographs_behind=False)
     camera = _camera(rng, scene.low, scene.high)
     centres = bout.keypoints.mean(axis=(1, 2))
     cameras = list(handheld(rng, camera, bout.times, centres))

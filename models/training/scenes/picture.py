@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -120,8 +120,9 @@ class Studio:
         self,
         rng: np.random.Generator,
         pair: PosedPair,
-        neighbours: Callable[[], PosedPair] | None = None,
+        neighbours: PosedPair | None = None,
         looks: tuple[Look, Look] | None = None,
+        photographs_behind: bool = True,
     ) -> Scene:
         """Put a pair into random surroundings.
 
@@ -129,10 +130,12 @@ class Studio:
         ----------
         rng : numpy Generator
         pair : PosedPair
-        neighbours : callable, optional
-            Gives a second pair for the next mat, when there is one.
+        neighbours : PosedPair, optional
+            Who may be on the next mat; in three scenes of ten they are.
         looks : tuple of Look, optional
             Random by default.
+        photographs_behind : bool
+            Whether a photograph may take the hall's place; not for a camera that moves.
         """
         looks = looks or self.looks(rng, pair)
         matrices = [self.matrices(b) for b in pair.bodies]
@@ -140,12 +143,13 @@ class Studio:
             Actor(b.person, m, look, i + 1)
             for i, (b, m, look) in enumerate(zip(pair.bodies, matrices, looks, strict=True))
         ]
-        keypoints, low, high = self._extent(actors)
+        _, low, high = self._extent(actors)
         centre = (low + high) / 2
         others = self._bystanders(rng, centre, high - low)
         if neighbours is not None and rng.random() < 0.3:
-            others += self._second_pair(rng, neighbours(), centre, OTHER + len(others))
-        stage = random_stage(rng, centre, len(self.textures.photos), len(self.textures.backdrops))
+            others += self._second_pair(rng, neighbours, centre, OTHER + len(others))
+        backdrops = len(self.textures.backdrops) if photographs_behind else 0
+        stage = random_stage(rng, centre, len(self.textures.photos), backdrops)
         return self._scene(pair, (*actors, *others), stage)
 
     def move(self, scene: Scene, pair: PosedPair) -> Scene:

@@ -139,9 +139,10 @@ class Raster:
         self._backdrops = [self._backdrop(b) for b in backdrops]
         self._loaded: dict[int, _Loaded] = {}
         self._slots: list[Any] = []
-        self._arrays: dict[tuple[int, int], dict[str, Any]] = {}
+        self._looks: list[Any] = []
+        self._arrays: dict[tuple[int, int], dict[Any, Any]] = {}
         self._targets: dict[tuple[int, int], _Target] = {}
-        self._scene: list[tuple[Actor, dict[str, Any], Any]] = []
+        self._scene: list[tuple[Actor, dict[Any, Any], Any]] = []
 
     def stage(self, actors: Sequence[Actor], stage: Stage, cast_contact: int | None = None) -> None:
         """Pose the actors and set the stage; `shoot` then photographs it from anywhere.
@@ -192,6 +193,7 @@ class Raster:
             for work, shader in _FIGURE_PASSES.items()
             for material in Material
         }
+        self._with_shells = {k for k, p in self._figure_programs.items() if "shells" in p}
         self._floor_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=1)
         self._scenery_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=0)
         self._scenery_label_program = program("scenery.vert", "scenery_identity.frag")
@@ -202,7 +204,7 @@ class Raster:
             "noise_volume": 0, "photos": 1, "shadow_map": 2, "contact": 3, "backdrop": 4,
             "sprites": 5, "scene": 6,
         }  # fmt: skip
-        blocks = {"Bones": 0, "Balls": 1, "Look": 2, "Floor": 3}
+        blocks = {"Bones": 0, "Balls": 1, "Look": 2, "Floor": 3, "Light": 4}
         for p in self._programs:
             for name, unit in units.items():
                 if name in p:
@@ -234,6 +236,7 @@ class Raster:
         gl = self._gl
         self._bones = gl.buffer(reserve=48 * MAX_BONES, dynamic=True)
         self._balls = gl.buffer(reserve=16 * MAX_BALLS, dynamic=True)
+        self._light = gl.buffer(reserve=16 * 12, dynamic=True)
         self._floor = gl.buffer(reserve=16 * len(FloorSlot), dynamic=True)
         volume = _noise_volume()
         self._noise = gl.texture3d(volume.shape[:3], 4, volume.tobytes())
@@ -282,12 +285,13 @@ class Raster:
             self._balls.write(balls.tobytes())
         return len(balls)
 
-    def _pose(self, slot: int, actor: Actor, balls: int) -> tuple[Actor, dict[str, Any], Any]:
+    def _pose(self, slot: int, actor: Actor, balls: int) -> tuple[Actor, dict[Any, Any], Any]:
         loaded = self._load(actor.person)
         arrays = self._slot_arrays(slot, actor.person, loaded)
         flat = np.ascontiguousarray(actor.matrices, "f4")
         self._bones.write(flat.tobytes())
-        look = self._gl.buffer(_look_block(actor.look, loaded.figure).tobytes())
+        look = self._looks[slot]
+        look.write(_look_block(actor.look, loaded.figure).tobytes())
         self._bones.bind_to_uniform_block(0)
         self._balls.bind_to_uniform_block(1)
         look.bind_to_uniform_block(2)
@@ -304,16 +308,17 @@ class Raster:
             self._loaded[person] = _Loaded.make(self._gl, self.figures[person])
         return self._loaded[person]
 
-    def _slot_arrays(self, slot: int, person: int, loaded: _Loaded) -> dict[str, Any]:
+    def _slot_arrays(self, slot: int, person: int, loaded: _Loaded) -> dict[Any, Any]:
         while len(self._slots) <= slot:
             most = max(len(f.vertices) for f in self.figures)
             self._slots.append(self._gl.buffer(reserve=POSED_BYTES * most))
+            self._looks.append(self._gl.buffer(reserve=16 * len(LookSlot), dynamic=True))
         key = slot, person
         if key not in self._arrays:
             self._arrays[key] = self._make_arrays(self._slots[slot], loaded)
         return self._arrays[key]
 
-    def _make_arrays(self, posed: Any, loaded: _Loaded) -> dict[str, Any]:
+    def _make_arrays(self, posed: Any, loaded: _Loaded) -> dict[Any, Any]:
         static = loaded.vertices
         layout = "3f 3f 4u1 4u1 4f 4f 4f 4f 1f"
         names = ["rest", "normal", "bones0", "bones1", "weights0", "weights1"]
@@ -378,7 +383,7 @@ class Raster:
                 program = self._figure_programs[key]
                 if work == "label":
                     program["identity"].value = actor.label
-                if "shells" in program:
+                if key in self._with_shells:
                     program["shells"].value = float(shells)
                 first, count = loaded.parts[part]
                 arrays[key].render(
@@ -392,11 +397,9 @@ class Raster:
         gl.enable(gl.DEPTH_TEST)
         self._bind_textures()
         self._draw_backdrop(stage)
-        for material in Material:
-            self._write_light(self._figure_programs["colour", material], stage.lighting, camera)
+        self._write_light(stage.lighting, camera)
         self._floor.bind_to_uniform_block(3)
         for program in (self._floor_program, self._scenery_program):
-            self._write_light(program, stage.lighting, camera)
             program["clip"].write(clip)
         self._floor_program["contact_area"].value = stage.contact_area
         self._floor_program["viewport"].value = camera.size
@@ -423,17 +426,14 @@ class Raster:
         (self._blank if photo is None else self._backdrops[photo]).use(4)
         self._sprites.use(5)
 
-    def _write_light(self, program: Any, light: Lighting, camera: Camera) -> None:
-        values: dict[str, Any] = {
-            "eye": tuple(camera.eye), "key_direction": light.key_direction,
-            "key_colour": light.key_colour, "fill_direction": light.fill_direction,
-            "fill_colour": light.fill_colour, "sky": light.sky, "ground": light.ground,
-            "gain": light.gain,
-        }  # fmt: skip
-        for name, value in values.items():
-            if name in program:
-                program[name].value = tuple(float(x) for x in value)
-        program["light_clip"].write(self._light_clip.T.astype("f4").tobytes())
+    def _write_light(self, light: Lighting, camera: Camera) -> None:
+        block = np.zeros((12, 4), "f4")
+        rows = (camera.eye, light.key_direction, light.key_colour, light.fill_direction,
+                light.fill_colour, light.sky, light.ground, light.gain)  # fmt: skip
+        block[:8, :3] = rows
+        block[8:] = self._light_clip.T
+        self._light.write(block.tobytes())
+        self._light.bind_to_uniform_block(4)
 
     def _draw_film(self, target: _Target, lens: Lens) -> None:
         program = self._film_program
@@ -555,9 +555,11 @@ def _context(device: int | None) -> Any:
         raise MatlineError(
             "Rendering needs moderngl, which is not installed: run pip install 'matline[training]'."
         ) from error
-    extra = {} if device is None else {"device_index": device}
+    extra: dict[str, Any] = {"backend": "egl"}
+    if device is not None:
+        extra["device_index"] = device
     try:
-        return moderngl.create_context(standalone=True, backend="egl", require=330, **extra)
+        return moderngl.create_context(require=330, standalone=True, **extra)
     except Exception as error:  # moderngl raises plain Exceptions for a missing libEGL
         raise MatlineError(
             f"No OpenGL 3.3 context through EGL ({error}): install an EGL driver "

@@ -192,12 +192,13 @@ class Shard:
     def image(self, i: int) -> np.ndarray:
         """Picture i, RGB, uint8 (H, W, 3)."""
         a, b = self.jpeg_offsets[i : i + 2]
-        return np.ascontiguousarray(cv2.imdecode(self.jpeg[a:b], cv2.IMREAD_COLOR)[..., ::-1])
+        bgr = np.asarray(cv2.imdecode(self.jpeg[a:b], cv2.IMREAD_COLOR))
+        return np.ascontiguousarray(bgr[..., ::-1])
 
     def mask(self, i: int) -> np.ndarray:
         """Who is seen, at half size: 0 nobody, 1 A, 2 B, 3 others; uint8 (H/2, W/2)."""
         a, b = self.mask_png_offsets[i : i + 2]
-        return cv2.imdecode(self.mask_png[a:b], cv2.IMREAD_UNCHANGED)
+        return np.asarray(cv2.imdecode(self.mask_png[a:b], cv2.IMREAD_UNCHANGED))
 
     def others(self, i: int) -> np.ndarray:
         """Boxes around what is seen of other people, float32 (N, 4): x0, y0, x1, y1 pixels."""
@@ -316,7 +317,7 @@ def stream(
         for i in shuffle[worker :: order.workers] if len(pairs) >= order.workers else shuffle:
             rng = np.random.default_rng([order.seed, worker, turn, int(i)])
             neighbour = pairs[int(rng.integers(len(pairs)))]
-            scene = studio.scene(rng, pairs[i], lambda n=neighbour: n)
+            scene = studio.scene(rng, pairs[int(i)], neighbour)
             shots = random_shots(rng, scene, order.views, order.long_side)
             quality = rng.integers(28, 96, len(shots))
             for picture, q in zip(studio.photograph(scene, shots), quality, strict=True):

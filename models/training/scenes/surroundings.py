@@ -367,8 +367,9 @@ class _Scenery:
             )
             if not picture:
                 for i in range(rng.integers(0, 4)):  # stripes stand in for lettering
-                    self.on_wall(wall, x + 0.1 * w, z + h * (0.15 + 0.22 * i), w * rng.uniform(0.3, 0.8),
-                                 h * 0.1, rng.uniform(0.02, 0.9, 3), Surface.PLAIN, 0.06)  # fmt: skip
+                    line, long = z + h * (0.15 + 0.22 * i), w * rng.uniform(0.3, 0.8)
+                    ink = rng.uniform(0.02, 0.9, 3)
+                    self.on_wall(wall, x + 0.1 * w, line, long, h * 0.1, ink, Surface.PLAIN, 0.06)
         if rng.random() < 0.3:
             x = rng.uniform(0, max(wall.length - 1, 0.1))
             self.on_wall(wall, x, 0, 0.95, 2.05, _paint(rng, 0.02, 0.5), Surface.PLAIN, 0.06)
@@ -415,7 +416,9 @@ class _Scenery:
         if rng.random() < 0.2:
             at, turn = self._beside(centre, 3, 6), rng.uniform(0, np.pi)
             self.box(at, np.array([1.6, 0.7, 0.74]), turn, _paint(rng, 0.1))
-            self.box(at + [0, 0, 0.74], np.array([0.6, 0.08, 0.4]), turn, np.full(3, 0.01))
+            self.box(
+                at + np.array([0, 0, 0.74]), np.array([0.6, 0.08, 0.4]), turn, np.full(3, 0.01)
+            )
 
     def _beside(self, centre: np.ndarray, near: float, far: float) -> np.ndarray:
         a, d = self.rng.uniform(0, 2 * np.pi), self.rng.uniform(near, far)
@@ -428,7 +431,7 @@ class _Scenery:
         for row in range(rng.integers(1, 4)):
             for i in range(rng.integers(3, 12)):
                 at = np.array([*centre[:2], 0]) + out * (d + 0.9 * row) + along * (0.56 * i - 2.5)
-                self.box(at + [0, 0, 0.42], np.array([0.42, 0.42, 0.04]), a, colour)
+                self.box(at + np.array([0, 0, 0.42]), np.array([0.42, 0.42, 0.04]), a, colour)
                 self.box(at + out * 0.2 + [0, 0, 0.46], np.array([0.04, 0.42, 0.42]), a, colour)
                 self.box(at, np.array([0.34, 0.34, 0.42]), a, np.full(3, 0.03))
 

@@ -140,7 +140,7 @@ def load_textures(path: Path | None) -> Textures:
             "python -m models.training.scenes textures SOURCE... --out FILE."
         ) from error
     cuts = [data[a:b] for a, b in itertools.pairwise(offsets)]
-    decoded = [cv2.imdecode(c, cv2.IMREAD_COLOR)[..., ::-1] for c in cuts]
+    decoded = [np.asarray(cv2.imdecode(c, cv2.IMREAD_COLOR))[..., ::-1] for c in cuts]
     return Textures(np.stack(decoded[:n]), tuple(np.ascontiguousarray(b) for b in decoded[n:]))
 
 
@@ -178,7 +178,7 @@ def _backdrop(rng: np.random.Generator, source: Source) -> np.ndarray:
 def _cut(
     rng: np.random.Generator, pictures: Sequence[np.ndarray], size: tuple[int, int], least: float
 ) -> np.ndarray:
-    image = pictures[rng.integers(len(pictures))]
+    image = pictures[int(rng.integers(len(pictures)))]
     h, w = image.shape[:2]
     share = rng.uniform(least, 1.0)
     cw = int(min(w, h * size[0] / size[1]) * share)
@@ -196,7 +196,7 @@ def _vary(rng: np.random.Generator, picture: np.ndarray) -> np.ndarray:
         tinted = tinted[..., rng.permutation(3)]
     out = np.clip(tinted, 0, 255).astype(np.uint8)
     if rng.random() < 0.3:
-        out = cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 4))
+        out = np.asarray(cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 4)), np.uint8)
     return np.ascontiguousarray(out)
 
 

@@ -1,8 +1,11 @@
 // One shadowed key light, one fill light and a sky above a ground.
-uniform vec3 eye; uniform vec3 key_direction; uniform vec3 key_colour;
-uniform vec3 fill_direction; uniform vec3 fill_colour; uniform vec3 sky; uniform vec3 ground;
-uniform vec3 gain;      // exposure times white balance
-uniform mat4 light_clip; uniform sampler2DShadow shadow_map;
+layout(std140) uniform Light {
+    vec3 eye; vec3 key_direction; vec3 key_colour; vec3 fill_direction; vec3 fill_colour;
+    vec3 sky; vec3 ground;
+    vec3 gain;  // exposure times white balance
+    mat4 light_clip;
+};
+uniform sampler2DShadow shadow_map;
 
 float lit(vec3 p, vec3 n) {
     vec4 c = light_clip * vec4(p + n * 0.012, 1.0);
