@@ -74,10 +74,14 @@ def _start_worker(cast_path: str, device: str) -> None:
 
     torch.set_num_threads(1)
     people = load_cast(cast_path)
+    mine = device
+    if device == "cuda":  # the workers share all GPUs
+        (number,) = multiprocessing.current_process()._identity[-1:]
+        mine = f"cuda:{number % torch.cuda.device_count()}"
 
     def work(batch: Batch) -> list[SolvedPair]:
         chosen = [template(name) for name in batch.templates]
-        return solve_all(chosen, people, batch.seed, device)
+        return solve_all(chosen, people, batch.seed, mine)
 
     _worker = work
 
