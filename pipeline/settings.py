@@ -211,8 +211,14 @@ class OvernightSettings:
     picture still has more pixels than the readers' inputs."""
     attempts: int = 2
     """Times a piece is tried when its worker dies; one that kills two is not tried again."""
-    stop_grace_s: float = 120.0
-    """Seconds to finish what is in hand when told to stop; a piece takes well under a minute."""
+    bout_pause_s: float = 60.0
+    """Seconds without action that end a bout. Stops for a belt or a cut last about as long; between
+    two bouts on a mat a few minutes pass (common practice, no source)."""
+    bout_least_s: float = 30.0
+    """Seconds of action that make a bout; the shortest submissions are quicker and stay in the
+    file's own entry."""
+    bout_margin_s: float = 3.0
+    """Seconds kept before and after a bout: the handshake, and what a reader sees late."""
 
 
 @dataclass(frozen=True)
@@ -280,6 +286,31 @@ class ClipsSettings:
 
 
 @dataclass(frozen=True)
+class LearningSettings:
+    """How the position model learns from what a person accepted and corrected."""
+
+    folds: int = 5
+    """Parts of the bouts that take turns in not being learnt from; the usual number."""
+    passes: tuple[int, ...] = (2, 5, 10, 20)
+    """How often all samples may be gone through; the folds say which is best."""
+    rate: float = 3e-4
+    """Learning rate of Adam, a third of its default: what the model knows is to be bent, not
+    overwritten."""
+    border_s: float = 0.3
+    """Seconds on either side of a border that are not learnt from: nobody cuts finer than that."""
+    least_bouts: int = 3
+    """Bouts to learn from, besides those kept apart; fewer can't be told from chance."""
+    apart_share: float = 0.25
+    """Share of the bouts that are kept apart to judge by, when they are first chosen."""
+    whole: float = 0.95
+    """Part of a bout that a person must have seen for it to be judged by."""
+    suspect_share: float = 0.5
+    """Share of a segment's samples that must contradict it for it to be worth a second look."""
+    seed: int = 0
+    """Of folds and of the order of samples, so that the same corrections give the same model."""
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings, room by room."""
 
@@ -291,5 +322,6 @@ class Settings:
     geometry: GeometrySettings = field(default_factory=GeometrySettings)
     study: StudySettings = field(default_factory=StudySettings)
     clips: ClipsSettings = field(default_factory=ClipsSettings)
+    learning: LearningSettings = field(default_factory=LearningSettings)
     overnight: OvernightSettings = field(default_factory=OvernightSettings)
     moments: MomentsSettings = field(default_factory=MomentsSettings)

@@ -39,6 +39,9 @@ def read_command(
     again: Annotated[
         bool, typer.Option("--again", help="Read also what was read or corrected before.")
     ] = False,
+    whole: Annotated[
+        bool, typer.Option("--whole", help="Keep each file one bout, however many it holds.")
+    ] = False,
     until: Annotated[
         str | None, typer.Option("--until", metavar="HH:MM", help="Begin nothing new after this.")
     ] = None,
@@ -62,8 +65,12 @@ def read_command(
     count = workers or os.cpu_count() or 1
     end = next_time(until) if until else None
     shelf = Library(library)
-    order = Order(shelf, _settings(rate), backend_or_default(backend), again, end)
-    with closing(open_engine(engine, count)) as machine, Progress("Looking at files") as progress:
+    order = Order(shelf, _settings(rate), backend_or_default(backend), again, whole, end)
+    attempts = order.settings.overnight.attempts
+    with (
+        closing(open_engine(engine, count, attempts)) as machine,
+        Progress("Looking at files") as progress,
+    ):
         plan = make_plan(order, footage, machine)
         _show_plan(plan, count)
         if plan_only:

@@ -16,10 +16,10 @@ from pipeline.overnight.chunk import Chunk
 from pipeline.overnight.engine import Engine, Outcome, Task
 from pipeline.overnight.lock import reading_lock
 from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
-from pipeline.overnight.reading import Reading, settings_hash
+from pipeline.overnight.reading import settings_hash
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.overnight.summary import FileOutcome, Summary, read_outcome
-from pipeline.overnight.work import keep_chunk, look_at, put_together, reader_of
+from pipeline.overnight.work import BoutReading, keep_chunk, look_at, put_together, reader_of
 from pipeline.settings import Settings
 
 _LOOK_S = 0.5
@@ -41,6 +41,8 @@ class Order:
         Which reader of bodies.
     again : bool
         Read also what was read before with the same settings, or corrected.
+    whole : bool
+        Keep each file one bout, however many it seems to hold.
     until : float or None
         Wall-clock time (seconds since the epoch) after which no new piece is begun.
     """
@@ -49,6 +51,7 @@ class Order:
     settings: Settings = field(default_factory=Settings)
     backend: str = "pair"
     again: bool = False
+    whole: bool = False
     until: float | None = None
 
     @property
@@ -163,9 +166,10 @@ class _Night:
         """Return the outcome of a file that need not or must not be read again."""
         if self.order.again:
             return None
-        for bout in self.order.library.find(info.key):
-            if bout.reader and (bout.revision or bout.settings_hash == self._settings_hash()):
-                return FileOutcome(info.path, "known", bouts=(bout.id,))
+        bouts = [bout for bout in self.order.library.find(info.key) if bout.reader]
+        how = self._settings_hash()
+        if any(bout.revision or bout.settings_hash == how for bout in bouts):
+            return FileOutcome(info.path, "known", bouts=tuple(bout.id for bout in bouts))
         return None
 
     def _take(self, outcome: Outcome) -> None:
@@ -186,31 +190,42 @@ class _Night:
         if not self._left[file.path]:
             self._tasks.appendleft(self._last_task(file))
 
-    def _save(self, file: PlannedFile, reading: Reading) -> None:
+    def _save(self, file: PlannedFile, found: list[BoutReading]) -> None:
         assert file.info is not None
         try:
-            bout = self._bout(file.info)
-            self.order.library.save_reading(
-                bout.id,
-                reading.times,
-                reading.keypoints,
-                reading.features,
-                reading.probabilities,
-                reading.proposal,
-                reader=self.order.backend,
-                settings_hash=self._settings_hash(),
-            )
+            ids = [self._save_bout(file.info, part, i, len(found)) for i, part in enumerate(found)]
         except MatlineError as error:
             self._fail(file.path, str(error))
         else:
-            self.outcomes[file.path] = read_outcome(file.path, bout.id, reading)
+            readings = [part.reading for part in found]
+            self.outcomes[file.path] = read_outcome(file.path, ids, readings)
 
-    def _bout(self, info: FootageInfo) -> Bout:
+    def _save_bout(self, info: FootageInfo, part: BoutReading, number: int, count: int) -> str:
+        title = info.path.stem if count == 1 else f"{info.path.stem}, bout {number + 1}"
+        bout = self._bout(info, part, title)
+        reading = part.reading
+        self.order.library.save_reading(
+            bout.id,
+            reading.times,
+            reading.keypoints,
+            reading.features,
+            reading.probabilities,
+            reading.proposal,
+            reader=self.order.backend,
+            settings_hash=self._settings_hash(),
+        )
+        return bout.id
+
+    def _bout(self, info: FootageInfo, part: BoutReading, title: str) -> Bout:
+        """Return the bout that is mostly this stretch of the footage; a new one if none is."""
         library = self.order.library
-        known = library.find(info.key, start_s=0.0)
-        if known:
-            return library.update_bout(known[0].id, footage=info.path.absolute())
-        return library.add_bout(info.path, info.duration_s, content_key=info.key)
+        bounds = {"start_s": part.start_s, "end_s": part.end_s}
+        for bout in library.find(info.key):
+            if _shared(bout, part) > 0.5:
+                return library.update_bout(bout.id, footage=info.path.absolute(), **bounds)
+        return library.add_bout(
+            info.path, info.duration_s, title=title, content_key=info.key, **bounds
+        )
 
     def _fail(self, path: Path, why: str) -> None:
         self.outcomes[path] = FileOutcome(path, "failed", why=why)
@@ -231,10 +246,16 @@ class _Night:
     def _last_task(self, file: PlannedFile) -> Task:
         order = self.order
         arguments = (file.info, list(file.chunks), order.backend, order.settings, order.store_root)
-        return Task(put_together, arguments, (file.path, None))
+        return Task(put_together, (*arguments, order.whole), (file.path, None))
 
     def _settings_hash(self) -> str:
         return settings_hash(reader_of(self.order.backend), self.order.settings)
+
+
+def _shared(bout: Bout, part: BoutReading) -> float:
+    """Return the overlap of two stretches over the longer one."""
+    overlap = min(bout.end_s, part.end_s) - max(bout.start_s, part.start_s)
+    return overlap / max(bout.end_s - bout.start_s, part.end_s - part.start_s, 1e-9)
 
 
 def _planned(order: Order, path: Path, outcome: Outcome) -> PlannedFile:

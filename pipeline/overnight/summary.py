@@ -88,18 +88,17 @@ class Summary:
         return f"{files}: {', '.join(parts)}."
 
 
-def read_outcome(path: Path, bout_id: str, reading: Reading) -> FileOutcome:
-    """Return what became of a file that was read."""
-    proposal = reading.proposal
-    times = reading.times
+def read_outcome(path: Path, bout_ids: list[str], readings: list[Reading]) -> FileOutcome:
+    """Return what became of a file that was read, bout by bout."""
+    proposals = [reading.proposal for reading in readings]
     return FileOutcome(
         path,
         "read",
-        bouts=(bout_id,),
-        duration_s=float(times[-1] - times[0]) if len(times) else 0.0,
-        moments=dict(Counter(m.kind for m in proposal.moments)),
-        unsure_s=unsure_s(proposal),
-        gaps_s=sum(gap.end_s - gap.start_s for gap in reading.gaps),
+        bouts=tuple(bout_ids),
+        duration_s=sum(float(r.times[-1] - r.times[0]) for r in readings if len(r.times)),
+        moments=dict(Counter(m.kind for proposal in proposals for m in proposal.moments)),
+        unsure_s=sum(map(unsure_s, proposals)),
+        gaps_s=sum(gap.end_s - gap.start_s for reading in readings for gap in reading.gaps),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
@@ -11,7 +11,8 @@ from pipeline.bodies import READERS, BodyReader, make_reader
 from pipeline.errors import MatlineError
 from pipeline.footage import Footage, FootageInfo
 from pipeline.footage.info import content_key
-from pipeline.overnight.chunk import Chunk, read_chunk
+from pipeline.overnight.bouts import find_bouts
+from pipeline.overnight.chunk import Chunk, ChunkReading, read_chunk
 from pipeline.overnight.reading import Reading, about_file, assemble
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.settings import Settings
@@ -20,6 +21,15 @@ from pipeline.settings import Settings
 def default_backend() -> str:
     """Return the best reader whose files are there."""
     return next((name for name, (_, is_there) in READERS.items() if is_there()), "mediapipe")
+
+
+@dataclass(frozen=True)
+class BoutReading:
+    """The reading of one bout, and where it lies in its file."""
+
+    start_s: float
+    end_s: float
+    reading: Reading
 
 
 @lru_cache(maxsize=1)
@@ -58,23 +68,62 @@ def keep_chunk(
 
 
 def put_together(
-    info: FootageInfo, chunks: list[Chunk], backend: str, settings: Settings, root: Path
-) -> Reading:
-    """Make a reading of a file's pieces; one whose file turns out damaged is read again."""
+    info: FootageInfo,
+    chunks: list[Chunk],
+    backend: str,
+    settings: Settings,
+    root: Path,
+    whole: bool = False,
+) -> list[BoutReading]:
+    """Make readings of a file's pieces; one whose file turns out damaged is read again.
+
+    Returns
+    -------
+    list of BoutReading
+        One of the whole file, or, where it holds several bouts and `whole` is False, one a bout.
+    """
     store = ChunkStore(root, info.key, reading_key(reader_of(backend), settings))
-    parts = []
-    for chunk in chunks:
+    parts = [_part(store, info, chunk, backend, settings, root) for chunk in chunks]
+    reading = assemble(parts, settings)
+    spans = [] if whole else find_bouts(reading, settings.overnight)
+    if len(spans) < 2:
+        return [BoutReading(0.0, info.duration_s, reading)]
+    # Each bout has athletes of its own, so who is who is settled within it.
+    return [
+        BoutReading(start, min(end, info.duration_s), assemble(within(parts, start, end), settings))
+        for start, end in spans
+    ]
+
+
+def within(parts: list[ChunkReading], start_s: float, end_s: float) -> list[ChunkReading]:
+    """Return what was seen in ``[start_s, end_s)``."""
+    return [
+        ChunkReading(
+            tuple(people for people in part.people if start_s <= people.time_s < end_s),
+            tuple(gap for gap in part.gaps if gap.start_s < end_s and gap.end_s > start_s),
+        )
+        for part in parts
+    ]
+
+
+def _part(
+    store: ChunkStore,
+    info: FootageInfo,
+    chunk: Chunk,
+    backend: str,
+    settings: Settings,
+    root: Path,
+) -> ChunkReading:
+    part = store.load(chunk)
+    if part is None:
+        keep_chunk(info, chunk, backend, settings, root)
         part = store.load(chunk)
-        if part is None:
-            keep_chunk(info, chunk, backend, settings, root)
-            part = store.load(chunk)
-        if part is None:
-            raise MatlineError(
-                f"{info.path}: what was read at {chunk.start_s:.0f} s can't be kept in "
-                f"{store.folder}; check that disk."
-            )
-        parts.append(part)
-    return assemble(parts, settings)
+    if part is None:
+        raise MatlineError(
+            f"{info.path}: what was read at {chunk.start_s:.0f} s can't be kept in "
+            f"{store.folder}; check that disk."
+        )
+    return part
 
 
 def _check_unchanged(info: FootageInfo) -> None:

@@ -23,9 +23,14 @@ COLOURS = ((220, 40, 40), (40, 60, 220))
 
 
 def make_clip(
-    path: Path, seconds: float, rate: int = 10, key_every: int = 20, poisoned: bool = False
+    path: Path,
+    seconds: float,
+    rate: int = 10,
+    key_every: int = 20,
+    poisoned: bool = False,
+    empty: tuple[float, float] = (0, 0),
 ) -> Path:
-    """Write a video in which a red and a blue block move about."""
+    """Write a video in which a red and a blue block move about, but for an empty stretch."""
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=rate)
         stream.width, stream.height, stream.pix_fmt = 160, 96, "yuv420p"
@@ -34,6 +39,8 @@ def make_clip(
         for number in range(round(seconds * rate)):
             image = picture(number / rate)
             image[:16, :16] = 255 if poisoned else 120
+            if empty[0] <= number / rate < empty[1]:
+                image[:] = 120
             frame = av.VideoFrame.from_ndarray(image, format="rgb24")
             frame.pts = number
             container.mux(stream.encode(frame))
