@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from models.training.scenes.pose import BodyPose, PosedPair
+from pipeline.bodies.look import COCO_KEYPOINTS
 from pipeline.errors import MatlineError
 
 
@@ -51,3 +52,11 @@ def standing_pair(studio) -> Callable[[float], PosedPair]:
         return PosedPair("standing test", "standing", None, bodies)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def swapped():
+    """Order of the keypoints with left and right exchanged."""
+    other = {"left": "right", "right": "left"}
+    names = [n.partition("_") for n in COCO_KEYPOINTS]
+    return [COCO_KEYPOINTS.index(other.get(side, side) + bar + part) for side, bar, part in names]

@@ -16,8 +16,10 @@ def written(body, position="closed_guard", top="A"):
 
 def test_a_plural_pairs_same_sides_and_opposite_crosses_over():
     left, right = parse_statement("A hands to B opposite collars within 2")
-    assert left.first == Spot(0, "palm.L") and left.second.sphere == "trunk.6.R"
-    assert right.first == Spot(0, "palm.R") and right.second.sphere == "trunk.6.L"
+    assert left.first == Spot(0, "palm.L")
+    assert left.second.sphere == "trunk.6.R"
+    assert right.first == Spot(0, "palm.R")
+    assert right.second.sphere == "trunk.6.L"
     assert left.value == (2.0, 2.0)
 
 
@@ -42,7 +44,8 @@ def test_above_is_below_seen_from_the_other_side():
 
 def test_inner_and_outer_depend_on_the_side():
     (left,), (right,) = spots("A inner left knee"), spots("A inner right knee")
-    assert left.direction == (-1, 0, 0) and right.direction == (1, 0, 0)
+    assert left.direction == (-1, 0, 0)
+    assert right.direction == (1, 0, 0)
 
 
 def test_directions_follow_the_compass():
@@ -56,8 +59,10 @@ def test_a_template_keeps_ranges_and_alternatives():
     )
     a, b = template.starts
     assert (template.position, template.top) == ("closed_guard", "A")
-    assert b.joints["knee.L"] == (40, 60) and b.joints["knee.R"] == (80, 80)
-    assert (a.yaw, a.pitch) == ((180, 180), (5, 20)) and b.pitch == (-90, -90)
+    assert b.joints["knee.L"] == (40, 60)
+    assert b.joints["knee.R"] == (80, 80)
+    assert (a.yaw, a.pitch) == ((180, 180), (5, 20))
+    assert b.pitch == (-90, -90)
     assert [len(x) for x in template.choices[0]] == [4, 0]
 
 
@@ -74,7 +79,7 @@ def test_a_template_keeps_ranges_and_alternatives():
     ],
 )
 def test_an_error_names_the_file_the_template_and_the_words(body, said):
-    with pytest.raises(MatlineError, match="guards.txt, template 'a guard'") as caught:
+    with pytest.raises(MatlineError, match=r"guards\.txt, template 'a guard'") as caught:
         parse(written(body), "guards.txt")
     assert said in str(caught.value)
 

@@ -52,11 +52,11 @@ class SolverSettings:
     turn_noise: float = 5.0
     place_noise: float = 0.02
     cloth: float = 0.008
-    mat_gives: float = 0.008
+    mat_gives: float = 0.003
     self_gives: float = 0.02
     contact: float = 60.0
     penetration: float = 100.0
-    floor: float = 200.0
+    floor: float = 500.0
     self_contact: float = 80.0
     prior: float = 0.06
 

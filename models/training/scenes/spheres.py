@@ -131,12 +131,14 @@ class _Builder:
         part = f"hand.{side}"
         wrist, knuckle = self.at(f"wrist.{side}"), self.at(f"finger3-1.{side}")
         self.add(f"palm.{side}", part, f"wrist.{side}", 0.3 * wrist + 0.7 * knuckle, 0.033)
-        for finger in (2, 4):
+        for finger in (2, 5):
             middle = self.at(f"finger{finger}-2.{side}")
             tip = self.at(f"finger{finger}-3.{side}")
             self.add(f"finger{finger}.{side}", part, f"finger{finger}-2.{side}", middle, 0.013)
             beyond = tip + 0.5 * (tip - middle)
             self.add(f"tip{finger}.{side}", part, f"finger{finger}-3.{side}", beyond, 0.011)
+        edge = self.at(f"finger5-1.{side}")
+        self.add(f"palm_edge.{side}", part, f"wrist.{side}", 0.25 * wrist + 0.75 * edge, 0.018)
         thumb = self.at(f"finger1-3.{side}")
         self.add(f"thumb.{side}", part, f"wrist.{side}", thumb, 0.014)
 
@@ -159,6 +161,8 @@ class _Builder:
         middle = (flesh.max(0) + flesh.min(0)) / 2
         radius = np.ptp(flesh[:, 0]) / 2 * 1.08
         self.add("head", "head", "head", middle + np.array([0, 0.015, 0.025]), radius)
+        skull = np.array([0, flesh[:, 1].max() - 0.07, middle[2] + 0.03])
+        self.add("skull", "head", "head", skull, 0.07)
         self.add("chin", "head", "head", middle + np.array([0, -0.03, -0.055]), 0.055)
         neck = (self.at("neck01") + self.at("head")) / 2 + [0, 0.01, 0]
         self.add("neck", "neck", "neck02", neck, 0.05)
