@@ -19,10 +19,11 @@ test: $(TESTED)
 	$(BIN)/python -m pytest
 
 bench: $(TESTED)
-	$(BIN)/python -m pipeline.overnight.bench
+	$(BIN)/python -m tests.overnight.bench_reading
+	$(BIN)/python -m tests.review.bench_page
 
 evaluate: $(TESTED)
-	$(BIN)/python -m pipeline.timeline.evaluate
+	$(BIN)/python -m models.training.positions evaluate --bouts $(BOUTS)
 
 training: $(TRAINED)
 	@echo "Ready to train: see docs/ and models/training."
