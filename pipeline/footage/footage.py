@@ -13,9 +13,10 @@ from av.video.reformatter import VideoReformatter
 
 from pipeline.errors import MatlineError
 from pipeline.footage.container import open_container, read_packets, video_stream
-from pipeline.footage.decoding import Decoding, Picture, Span
+from pipeline.footage.decoding import Decoding, Picture
 from pipeline.footage.gaps import Gap, clipped, merged
 from pipeline.footage.info import FootageInfo, probe
+from pipeline.footage.sampling import Clock, Span
 from pipeline.settings import FootageSettings
 
 
@@ -132,17 +133,19 @@ class Footage:
         info = self.info
         with open_container(info.path) as container:
             stream = video_stream(container, info.path)
-            # An index counts in decoding times; the first key frame ties them to picture times.
             keys = [e.timestamp for e in stream.index_entries if e.is_keyframe]
-            first = keys[0] if keys else 0
-            if "mov" not in info.container or len(keys) < 2:
-                packets = read_packets(container, stream, info.path)
+            packets = read_packets(container, stream, info.path)
+            if "mov" in info.container and len(keys) > 1:
+                # This index holds decoding times; the first packet ties them to picture times.
+                first = next(packets)
+                delay = (first.pts or 0) - (first.dts or 0)
+                keys = [key + delay for key in keys]
+            else:
                 keys = [p.pts for p in packets if p.is_keyframe and p.pts is not None]
-                first = info.first_pts
         if not info.timed:
             return [0.0]
-        times = {float((key - first) * info.time_base) for key in keys if key > first}
-        return [0.0, *sorted(times)]
+        clock = Clock(info)
+        return [0.0, *sorted({clock.seconds(key) for key in keys if key > info.first_pts})]
 
     def _target_size(self, max_side: int | None) -> tuple[int, int, float]:
         """Return width and height of the stored (unturned) picture to make, and the scale."""

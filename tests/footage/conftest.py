@@ -42,6 +42,16 @@ def videos(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
         "refresh.mp4": lambda p: make_video(
             p, every(3000, 150), options={"g": "30", "intra-refresh": "1"}
         ),
+        # An edit list hides the pictures before time 0, as trimming on a phone does.
+        "trimmed.mp4": lambda p: make_video(
+            p, every(3000, 150, -46_500), container_options={"avoid_negative_ts": "disabled"}
+        ),
+        "fragments.mp4": lambda p: make_video(
+            p, every(3000, 120), container_options={"movflags": "frag_keyframe+empty_moov"}
+        ),
+        # The 33-bit clock of MPEG-TS starts again at 0 after two seconds.
+        "wraps.ts": lambda p: make_video(p, every(3000, 120, 2**33 - 180_000), container="mpegts"),
+        "one_key.mkv": lambda p: make_video(p, every(3000, 150), options={"g": "9999"}),
         "mjpeg.avi": lambda p: make_video(
             p, every(1, 60), codec="mjpeg", pixels="yuvj420p", time_base=slow, options={}
         ),
