@@ -51,7 +51,7 @@ class SolverSettings:
     joint_noise: float = 8.0
     turn_noise: float = 5.0
     place_noise: float = 0.02
-    cloth: float = 0.008
+    cloth: float = 0.013
     mat_gives: float = 0.003
     self_gives: float = 0.02
     contact: float = 60.0

@@ -131,7 +131,7 @@ class _Builder:
         part = f"hand.{side}"
         wrist, knuckle = self.at(f"wrist.{side}"), self.at(f"finger3-1.{side}")
         self.add(f"palm.{side}", part, f"wrist.{side}", 0.3 * wrist + 0.7 * knuckle, 0.033)
-        for finger in (2, 5):
+        for finger in (2, 3, 5):
             middle = self.at(f"finger{finger}-2.{side}")
             tip = self.at(f"finger{finger}-3.{side}")
             self.add(f"finger{finger}.{side}", part, f"finger{finger}-2.{side}", middle, 0.013)
