@@ -68,6 +68,25 @@ def make_video(
     return path
 
 
+def repeated(source: Path, path: Path, times: int) -> Path:
+    """Write a recording many times over, without coding it again."""
+    with av.open(str(source)) as read:
+        stream = read.streams.video[0]
+        packets = [p for p in read.demux(stream) if p.pts is not None]
+        parts = [(bytes(p), p.pts, p.dts, p.is_keyframe) for p in packets]
+        length = max(p.pts + p.duration for p in packets)
+        with av.open(str(path), "w") as out:
+            target = out.add_stream_from_template(stream)
+            for turn in range(times):
+                for data, pts, dts, is_key in parts:
+                    packet = av.Packet(data)
+                    packet.pts, packet.dts = pts + turn * length, dts + turn * length
+                    packet.time_base, packet.is_keyframe = stream.time_base, is_key
+                    packet.stream = target
+                    out.mux(packet)
+    return path
+
+
 def _add_tone(out, audio, seconds: float) -> None:
     samples = np.sin(np.arange(int(seconds * 48_000)) * 0.05).astype(np.float32)
     for start in range(0, len(samples) - 1024, 1024):
