@@ -14,7 +14,7 @@ from .clothing import Look, bystander_look, random_looks
 from .figures import Figure, build_figure
 from .pose import BodyPose, PosedPair
 from .raster import Actor, Lens, Raster
-from .surroundings import Stage, random_stage
+from .surroundings import SPRITE_HEIGHT_M, SPRITE_SIZE, Stage, random_stage
 from .textures import Textures
 from .truth import OTHER, instance_mask, seen_boxes, touching, visibility
 
@@ -96,6 +96,8 @@ class Studio:
         EGL device (GPU).
     samples : int
         Samples a pixel.
+    spectators : int
+        How many cut-out people to prepare for the crowd.
     """
 
     def __init__(
@@ -104,11 +106,15 @@ class Studio:
         textures: Textures,
         device: int | None = None,
         samples: int = 4,
+        spectators: int = 0,
     ) -> None:
         self.people = list(people)
         self.textures = textures
         self.figures = [build_figure(p) for p in people]
         self.raster = Raster(self.figures, textures.photos, textures.backdrops, device, samples)
+        self._spectators = spectators
+        if spectators:
+            self.raster.set_sprites(self._cut_out_spectators(spectators))
 
     def looks(self, rng: np.random.Generator, pair: PosedPair) -> tuple[Look, Look]:
         """Dress a pair at random."""
@@ -149,7 +155,7 @@ class Studio:
         if neighbours is not None and rng.random() < 0.3:
             others += self._second_pair(rng, neighbours, centre, OTHER + len(others))
         backdrops = len(self.textures.backdrops) if photographs_behind else 0
-        stage = random_stage(rng, centre, len(self.textures.photos), backdrops)
+        stage = random_stage(rng, centre, len(self.textures.photos), backdrops, self._spectators)
         return self._scene(pair, (*actors, *others), stage)
 
     def move(self, scene: Scene, pair: PosedPair) -> Scene:
@@ -232,6 +238,21 @@ class Studio:
         bones = pose_bystander(rng, self.people[who], stance, place, facing)
         look = bystander_look(rng, figure.woman, len(self.textures.photos), referee)
         return Actor(who, _on_floor(figure, figure.matrices(bones)), look, label)
+
+    def _cut_out_spectators(self, count: int) -> np.ndarray:
+        """Photograph people one by one, uint8 (count, H, W, 4), transparent around them."""
+        rng = np.random.default_rng(0)
+        out = []
+        width, height = SPRITE_SIZE
+        fov = 2 * np.degrees(np.arctan(SPRITE_HEIGHT_M / 2 / 8))
+        for _ in range(count):
+            actor = self._bystander(rng, np.zeros(2), rng.normal(-np.pi / 2, 0.4), False, OTHER)
+            middle = np.array([0, 0, SPRITE_HEIGHT_M / 2])
+            camera = Camera(middle + np.array([0, -8, 0.6]), middle, 0.0, fov, (width, height))
+            self.raster.stage([actor], random_stage(rng, np.zeros(3), 1, 0))
+            shot = self.raster.shoot(camera, Lens())
+            out.append(np.dstack([shot.rgb, np.where(shot.labels == OTHER, 255, 0)]))
+        return np.stack(out).astype(np.uint8)
 
     def _second_pair(
         self, rng: np.random.Generator, pair: PosedPair, centre: np.ndarray, label: int

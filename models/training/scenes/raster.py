@@ -274,7 +274,10 @@ class Raster:
     def set_sprites(self, sprites: np.ndarray) -> None:
         """Load cut-out spectators, uint8 (n, H, W, 4)."""
         n, h, w, _ = sprites.shape
-        self._sprites = self._gl.texture_array((w, h, n), 4, sprites[:, ::-1].tobytes())
+        self._sprites = self._gl.texture_array(
+            (w, h, n), 4, np.ascontiguousarray(sprites).tobytes()
+        )
+        self._sprites.build_mipmaps()
         self._sprites.repeat_x = self._sprites.repeat_y = False
 
     # ------------------------------------------------------------------- posing

@@ -27,6 +27,8 @@ from .picture import LONG_SIDE, Picture, Studio, random_shots
 from .textures import load_textures
 
 MAX_OTHERS = 12
+SPECTATORS = 32
+"""Different cut-out people that crowds are made of."""
 TOP_CODES: Mapping[str | None, int] = {"A": 0, "B": 1, None: -1}
 
 
@@ -280,7 +282,9 @@ def _work(order: Order, worker: int, report: Callable[[str], None]) -> list[Path
     cv2.setNumThreads(1)
     pairs = load_pairs(*order.pairs)
     device = worker % order.devices if order.devices else None
-    studio = Studio(load_cast(order.cast), load_textures(order.textures), device)
+    studio = Studio(
+        load_cast(order.cast), load_textures(order.textures), device, spectators=SPECTATORS
+    )
     if worker == 0:
         report(f"{studio.raster.renderer}; {len(pairs)} pairs, {len(studio.people)} people")
     share = None if order.count is None else len(range(worker, order.count, order.workers))

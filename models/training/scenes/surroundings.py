@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import NamedTuple
@@ -14,6 +15,14 @@ SHADOW_REACH_M = 3.4
 
 FLOOR_VERTICES = 6
 """The floor's two triangles come first in a stage's scenery."""
+
+
+FIRST_SPECTATOR, LAST_LABEL = 60, 250
+"""Labels of cut-out spectators."""
+
+SPRITE_SIZE = (128, 224)
+SPRITE_HEIGHT_M = 2.1
+"""Size of a cut-out spectator in pixels, and what its height spans."""
 
 
 class FloorSlot(IntEnum):
@@ -109,7 +118,11 @@ _MATS = np.array(
 
 
 def random_stage(
-    rng: np.random.Generator, centre: np.ndarray, photos: int, backdrops: int
+    rng: np.random.Generator,
+    centre: np.ndarray,
+    photos: int,
+    backdrops: int,
+    spectators: int = 0,
 ) -> Stage:
     """Draw mats, a hall and its light around a pair.
 
@@ -120,6 +133,8 @@ def random_stage(
         Middle of the pair, metres.
     photos, backdrops : int
         How many photographs for surfaces, and to stand behind a pair, are loaded.
+    spectators : int
+        How many cut-out spectators are loaded.
 
     Returns
     -------
@@ -127,7 +142,7 @@ def random_stage(
         One in three stands before a photograph, if there is any.
     """
     before_photo = backdrops > 0 and rng.random() < 0.33
-    floor = _floor(rng, centre, photos)
+    floor, lighting = _floor(rng, centre, photos), _lighting(rng)
     build = _Scenery(rng, photos)
     if before_photo:
         if rng.random() < 0.55:
@@ -138,10 +153,12 @@ def random_stage(
         if rng.random() < 0.9:
             build.hall(centre, floor[FloorSlot.AREA, 2])
         build.furniture(centre)
+        if spectators and rng.random() < 0.35:
+            build.crowd(centre, spectators, lighting)
     return Stage(
         floor=floor,
         scenery=build.array(),
-        lighting=_lighting(rng),
+        lighting=lighting,
         centre=np.array([centre[0], centre[1], 0.6]),
         contact_area=(float(centre[0]), float(centre[1]), 4.0, float(rng.uniform(0.6, 1.0))),
         backdrop=int(rng.integers(backdrops)) if before_photo else None,
@@ -237,6 +254,7 @@ class _Scenery:
     rng: np.random.Generator
     photos: int
     _quads: list[_Quad] = field(default_factory=list)
+    _walls: list[_Wall] = field(default_factory=list)
 
     def array(self) -> np.ndarray:
         """All quads as triangles, float32, (6 n, 14); rows as in `Stage.scenery`."""
@@ -332,6 +350,7 @@ class _Scenery:
             if padding:
                 self.on_wall(wall, 0, 0, 2 * along, padding, pad_colour, Surface.PADDING, 0.02)
             self._hang(wall)
+            self._walls.append(wall)
         self._ceiling(middle, half, height, c, s)
 
     def on_wall(
@@ -419,6 +438,39 @@ class _Scenery:
             self.box(
                 at + np.array([0, 0, 0.74]), np.array([0.6, 0.08, 0.4]), turn, np.full(3, 0.01)
             )
+
+    def crowd(self, centre: np.ndarray, spectators: int, lighting: Lighting) -> None:
+        """Rows of cut-out people who watch, each with a label of their own."""
+        rng, label = self.rng, FIRST_SPECTATOR
+        light = (0.7 * lighting.sky + 0.35 * lighting.key_colour) * rng.uniform(0.5, 1.1)
+        width = SPRITE_HEIGHT_M * SPRITE_SIZE[0] / SPRITE_SIZE[1]
+        for _ in range(rng.integers(1, 4)):
+            start, along, back = self._line_of_watchers(centre)
+            step = rng.uniform(0.5, 1.3)
+            for row, i in itertools.product(range(rng.integers(1, 4)), range(rng.integers(2, 11))):
+                at = start + back * 0.9 * row + along * (step * i + rng.uniform(-0.2, 0.2))
+                at[2] = 0.4 * row
+                if np.hypot(*(at - centre)[:2]) < 1.8 or label > LAST_LABEL:
+                    continue
+                self.quad(
+                    at + along * width / 2, -along * width, np.array([0, 0, SPRITE_HEIGHT_M]),
+                    light, Surface.SPRITE, float(rng.integers(spectators)), gloss=label,
+                )  # fmt: skip
+                label += 1
+
+    def _line_of_watchers(self, centre: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Where a row starts, along what it stands, and where the next row is: before a wall."""
+        rng = self.rng
+        if self._walls:
+            wall = self._walls[rng.integers(len(self._walls))]
+            before = rng.uniform(0.4, 2.8)
+            start = (
+                wall.foot + wall.inward * before + wall.right * rng.uniform(0, wall.length * 0.7)
+            )
+            return start, wall.right, -wall.inward
+        a, d = rng.uniform(0, 2 * np.pi), rng.uniform(3, 9)
+        out, along = np.array([np.cos(a), np.sin(a), 0]), np.array([-np.sin(a), np.cos(a), 0])
+        return np.array([*centre[:2], 0.0]) + out * d - along * 3, along, out
 
     def _beside(self, centre: np.ndarray, near: float, far: float) -> np.ndarray:
         a, d = self.rng.uniform(0, 2 * np.pi), self.rng.uniform(near, far)

@@ -79,7 +79,7 @@ def seen_boxes(labels: np.ndarray, least_pixels: int = 40) -> np.ndarray:
     Returns
     -------
     ndarray, float32, (N, 4)
-        x0, y0, x1, y1 in pixels; who shows fewer than `least_pixels` is left out.
+        x0, y0, x1, y1 in pixels, largest first; who shows fewer than `least_pixels` is left out.
     """
     half = labels[1::2, 1::2]
     boxes = []
@@ -89,6 +89,7 @@ def seen_boxes(labels: np.ndarray, least_pixels: int = 40) -> np.ndarray:
         ys, xs = np.nonzero(half == label)
         if 4 * len(xs) >= least_pixels:
             boxes.append([2 * xs.min(), 2 * ys.min(), 2 * xs.max() + 2, 2 * ys.max() + 2])
+    boxes.sort(key=lambda b: (b[0] - b[2]) * (b[3] - b[1]))
     return np.array(boxes, np.float32).reshape(-1, 4)
 
 
