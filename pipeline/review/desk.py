@@ -77,13 +77,15 @@ class Desk:
 
     def swaps(self, bout_id: str) -> list[float]:
         """Return the times from which on A and B were exchanged."""
-        done = holding(self.library.journal(bout_id))
-        return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
+        return _swaps(self._done(bout_id))
 
     def standing(self, bout_id: str) -> dict[str, Any]:
         """Return the timeline as corrected, its revision and what can be undone."""
+        # The revision first: should a change come in between, the page learns by a conflict that
+        # it has an old revision, and never overwrites what it doesn't know.
+        revision = self.library.revision(bout_id)
         timeline = self.library.timeline(bout_id)
-        return self._state(bout_id) | {
+        return self._state(bout_id, revision, self._done(bout_id)) | {
             "segments": [asdict(s) for s in timeline.segments],
             "moments": [asdict(m) for m in timeline.moments],
         }
@@ -94,15 +96,15 @@ class Desk:
         Parameters
         ----------
         make : callable
-            Changes the library, or raises and leaves it as it was.
+            Changes the library and returns its new revision, or raises and leaves it as it was.
         """
-        before, swaps = self.library.timeline(bout_id), self.swaps(bout_id)
-        make()
-        after = self.library.timeline(bout_id)
+        before, swaps = self.library.timeline(bout_id), _swaps(self._done(bout_id))
+        revision = make()
+        after, done = self.library.timeline(bout_id), self._done(bout_id)
         return (
-            self._state(bout_id)
+            self._state(bout_id, revision, done)
             | difference(before, after)
-            | {"athletes_turned": swaps != self.swaps(bout_id)}
+            | {"athletes_turned": swaps != _swaps(done)}
         )
 
     def work(self, bout: Bout) -> dict[str, Any]:
@@ -118,20 +120,18 @@ class Desk:
             "effort": asdict(self.keeping.spent(bout.id)),
         }
 
-    def _state(self, bout_id: str) -> dict[str, Any]:
+    def _done(self, bout_id: str) -> list[Correction]:
+        return holding(self.library.journal(bout_id))
+
+    def _state(self, bout_id: str, revision: int, done: list[Correction]) -> dict[str, Any]:
         can_undo, can_redo = self.library.can_undo_redo(bout_id)
+        bounds = [c.arguments for c in done if c.action == "set_bounds"]
         return {
-            "revision": self.library.revision(bout_id),
+            "revision": revision,
             "can_undo": can_undo,
             "can_redo": can_redo,
-            "bounds": self.bounds(bout_id),
+            "bounds": bounds[-1] if bounds else None,
         }
-
-    def bounds(self, bout_id: str) -> dict[str, float] | None:
-        """Return where a human said the bout starts and ends, if one did."""
-        done = holding(self.library.journal(bout_id))
-        marks = [c.arguments for c in done if c.action == "set_bounds"]
-        return marks[-1] if marks else None
 
     def keypoints(self, bout: Bout, start_s: float, end_s: float) -> tuple[np.ndarray, np.ndarray]:
         """Return times ``(N,)`` and keypoints ``(N, 2, 17, 3)`` of ``[start_s, end_s)``.
@@ -181,13 +181,21 @@ def difference(before: Timeline, after: Timeline) -> dict[str, Any]:
         ``segments`` and ``moments``: those that are new or changed; ``gone``: ids of those that
         are no longer there.
     """
-    old = _by_id(before)
-    new = _by_id(after)
+    old, new = _by_id(before), _by_id(after)
+
+    def changed(rows: Iterable[Segment] | Iterable[Moment]) -> list[dict[str, Any]]:
+        # What a correction leaves alone stays the same object; comparing those is for nothing.
+        return [asdict(r) for r in rows if old.get(r.id) is not r and old.get(r.id) != r]
+
     return {
-        "segments": [asdict(s) for s in after.segments if old.get(s.id) != s],
-        "moments": [asdict(m) for m in after.moments if old.get(m.id) != m],
+        "segments": changed(after.segments),
+        "moments": changed(after.moments),
         "gone": [one for one in old if one not in new],
     }
+
+
+def _swaps(done: list[Correction]) -> list[float]:
+    return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
 
 
 def _by_id(timeline: Timeline) -> dict[str, Segment | Moment]:

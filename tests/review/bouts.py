@@ -25,12 +25,13 @@ SEGMENTS = (
 )
 
 
-def write_video(path: Path, duration_s: float = 20.0, rate: int = RATE) -> Path:
+def write_video(path: Path, duration_s: float = 20.0, rate: int = RATE, enlarged: int = 1) -> Path:
     """Write an H.264 MP4 in which two blocks move: A light and left, B dark and right."""
     width, height = SIZE
     with av.open(str(path), "w", options={"movflags": "faststart"}) as container:
         stream = container.add_stream("libx264", rate=rate)
-        stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+        stream.width, stream.height = width * enlarged, height * enlarged
+        stream.pix_fmt = "yuv420p"
         stream.options = {"preset": "ultrafast", "g": str(rate)}
         for number in range(round(duration_s * rate)):
             picture = np.full((height, width, 3), (70, 90, 70), np.uint8)
@@ -39,6 +40,7 @@ def write_video(path: Path, duration_s: float = 20.0, rate: int = RATE) -> Path:
             ):
                 x, y, w, h = box
                 picture[y : y + h, x : x + w] = colour
+            picture = picture.repeat(enlarged, axis=0).repeat(enlarged, axis=1)
             frame = av.VideoFrame.from_ndarray(picture, "rgb24")
             frame.pts, frame.time_base = number, Fraction(1, rate)
             container.mux(stream.encode(frame))

@@ -389,6 +389,12 @@ class BoutPage {
       // After a click the keys command the page again; after Tab and Enter the focus stays.
       if (event.detail > 0) event.target.closest("button, canvas")?.blur();
     });
+    // The same for a list chosen from by mouse; who chooses by arrow keys stays in it.
+    addEventListener("pointerdown", () => (this.byPointer = true), { capture: true });
+    addEventListener("keydown", () => (this.byPointer = false), { capture: true });
+    document.addEventListener("change", (event) => {
+      if (this.byPointer && event.target.matches("main select")) event.target.blur();
+    });
     this.player.addEventListener("time", () => this.atTime());
     this.player.addEventListener("unplayable", () => this.unplayable());
     this.map.addEventListener("place", (event) => this.player.seek(event.detail));

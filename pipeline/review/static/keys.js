@@ -58,16 +58,16 @@ export const KEYS = [
 ];
 
 const BY_KEY = new Map(KEYS.flatMap(([, rows]) => rows.map(([key, does]) => [key, does])));
-const NATIVE = new Set(["Enter", " ", "ArrowUp", "ArrowDown", "ArrowLeft", "ArrowRight", "PageUp", "PageDown"]);
 
 /** What a key press asks for, or undefined: typing and the browser's own keys are left alone. */
 export function meaning(event, singleKeys) {
   if (event.altKey || event.metaKey && event.key !== "z") return undefined;
   const target = event.target;
-  if (target.closest("input, textarea, select, dialog")) return undefined;
-  if (NATIVE.has(event.key) && target.closest("button, a, summary")) {
-    if (event.key === "Enter" || event.key === " ") return undefined;
-  }
+  // A dialog just closed keeps the focus for a moment; keys are for the page by then.
+  const dialog = target.closest("dialog");
+  if (dialog?.open) return undefined;
+  if (!dialog && target.closest("input, textarea, select")) return undefined;
+  if (!dialog && (event.key === "Enter" || event.key === " ") && target.closest("button, a")) return undefined;
   const arrow = event.key.startsWith("Arrow") && event.shiftKey ? "Shift+" : "";
   if (event.ctrlKey || event.metaKey) {
     return BY_KEY.get(`Ctrl+${event.shiftKey ? "Shift+" : ""}${event.key}`);
