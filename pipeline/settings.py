@@ -56,6 +56,9 @@ class BodiesSettings:
     region_patience: int = 2
     """Samples without the pair after which it is looked for in the whole frame again."""
 
+    region_motion_every: int = 5
+    """While the pair is lost, where motion is gets a second look every so many samples."""
+
     least_confidence: float = 0.3
     """Keypoints below it don't count towards a body's box."""
 
@@ -136,12 +139,13 @@ class AthletesSettings:
     """People kept a sample, largest first: two athletes, a referee, and three to be wrong about."""
     duplicate_tolerance: float = 0.3
     """Trunk lengths. Keypoints of one person found twice differ by less."""
-    duplicate_similarity: float = 0.5
-    """0–1. Two real bodies, however close, have most joints in different places."""
-    still_spread: float = 0.2
+    duplicate_similarity: float = 0.6
+    """0–1. In rendered bouts 0.1 % of samples show two bodies that alike (0.5: 3 %)."""
+    still_spread: float = 0.12
     """Trunk lengths. Keypoints of a still body move this much from reading to reading."""
-    speed_spread: float = 1.5
-    """Trunk lengths a second. How wrong "goes on as before" usually is in grappling."""
+    speed_spread: float = 0.6
+    """Trunk lengths a second. How wrong "goes on as before" is: in rendered bouts at 5 Hz half of
+    all steps are under 0.2, while exchanged bodies are at least 0.48 apart in 99 of 100."""
     predict_s: float = 0.4
     """Seconds a body is believed to go on as it moved; grapplers turn within half a second."""
     jump_cost: float = 8.0

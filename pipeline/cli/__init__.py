@@ -8,6 +8,7 @@ import typer
 
 import pipeline.cli.check as check
 import pipeline.cli.files as files
+import pipeline.cli.learn as learn
 import pipeline.cli.pictures as pictures
 import pipeline.cli.reading as reading
 import pipeline.cli.showing as showing
@@ -20,7 +21,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for group in (reading, showing, study, files, pictures, check):
+for group in (reading, showing, study, learn, files, pictures, check):
     group.register(app)
 
 

@@ -1,0 +1,99 @@
+"""`matline learn`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.options import LibraryOption
+from pipeline.errors import MatlineError
+
+if TYPE_CHECKING:
+    from pipeline.learning import Outcome, Versions
+
+MOST_SUSPECTS = 10
+"""Lines of suspects on the terminal; the file has all."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's command."""
+    app.command("learn")(learn_command)
+
+
+def learn_command(
+    back: Annotated[
+        bool, typer.Option("--back", help="Use the version before this one again.")
+    ] = False,
+    versions: Annotated[
+        bool, typer.Option("--versions", help="List the versions, and learn nothing.")
+    ] = False,
+    keep_apart: Annotated[
+        list[str] | None,
+        typer.Option(metavar="BOUT", help="Judge by it and never learn from it; repeatable."),
+    ] = None,
+    suspects: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write what is worth a second look as CSV.")
+    ] = None,
+    library: LibraryOption = None,
+) -> None:
+    """Learn from what you accepted and corrected; kept only if it tells bouts no worse."""
+    from pipeline.learning import Versions, learn
+    from pipeline.library import Library, written_whole
+
+    if back and versions:
+        raise MatlineError("Ask for --back or for --versions, not for both.")
+    shelf = Library(library)
+    known = Versions(shelf)
+    if back:
+        typer.echo(f"In use now: {_name(known.back())}.")
+    elif versions:
+        _list(known)
+    else:
+        outcome = learn(shelf, keep_apart=keep_apart or (), say=lambda t: typer.echo(t, err=True))
+        _show(outcome)
+        if suspects:
+            with written_whole(suspects) as part:
+                outcome.suspects.to_csv(part, index=False, lineterminator="\r\n")
+            typer.echo(suspects)
+
+
+def _show(outcome: Outcome) -> None:
+    typer.echo(f"Judged by {', '.join(outcome.apart)} ({outcome.before.seconds:.0f} s):")
+    typer.echo(f"{'':12}{'macro-F1':>10}{'edit':>8}{'time right':>12}")
+    for name, figures in (("in use", outcome.before), ("learnt", outcome.after)):
+        shown = f"{figures.macro_f1:>10.3f}{figures.edit:>8.1f}{figures.accuracy:>12.1%}"
+        typer.echo(f"{name:12}{shown}")
+    if outcome.version:
+        typer.echo(
+            f"Now in use: {_name(outcome.version.number)}. `matline learn --back` undoes it."
+        )
+        typer.echo("`matline read --again` reads footage with it.")
+    elif outcome.trial.passes == 0:
+        typer.echo("Nothing changed: on bouts not learnt from, learning made nothing better.")
+    else:
+        typer.echo("Nothing changed: the learnt model is worse on the bouts kept apart.")
+    if len(outcome.suspects):
+        typer.echo("\nWorth a second look; about half of such hints are right:")
+        for row in outcome.suspects.head(MOST_SUSPECTS).itertuples():
+            typer.echo(
+                f"  {row.title}, {row.start_s:.1f}–{row.end_s:.1f} s: {row.said}, "
+                f"perhaps {row.rather} ({row.share:.0%} of it)"
+            )
+
+
+def _list(versions: Versions) -> None:
+    current = versions.current
+    typer.echo(f"{'*' if current == 0 else ' '} {_name(0)}")
+    for v in versions.all():
+        mark = "*" if v.number == current else " "
+        typer.echo(
+            f"{mark} {_name(v.number)}, {v.made_at[:10]}, {len(v.bouts)} bouts, "
+            f"macro-F1 {v.before.macro_f1:.3f} → {v.after.macro_f1:.3f}, "
+            f"edit {v.before.edit:.1f} → {v.after.edit:.1f}"
+        )
+
+
+def _name(number: int) -> str:
+    return "the model that comes with Matline" if number == 0 else f"version {number}"

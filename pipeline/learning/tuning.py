@@ -1,0 +1,126 @@
+"""A model bent to new bouts, and how well that does on bouts it was not bent to."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+from sklearn.metrics import f1_score
+from sklearn.model_selection import StratifiedGroupKFold
+
+from pipeline.errors import MatlineError
+from pipeline.learning.samples import Samples
+from pipeline.positions import PositionModel
+from pipeline.settings import LearningSettings
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What the folds showed.
+
+    Attributes
+    ----------
+    macro_f1 : dict of int to float
+        By passes over the samples, 0 for the model as it was; mean over joint states, of rows of
+        bouts that were not learnt from.
+    passes : int
+        The best of them.
+    probabilities : ndarray, (N, states)
+        Of every row, from the fold in which its bout was not learnt from, after that many passes.
+    temperature : float
+        That makes these probabilities honest.
+    """
+
+    macro_f1: dict[int, float]
+    passes: int
+    probabilities: np.ndarray
+    temperature: float
+
+
+def cross_validate(model: PositionModel, samples: Samples, settings: LearningSettings) -> Trial:
+    """Learn from some bouts, judge by the others, in turn; every bout is on one side only.
+
+    Parameters
+    ----------
+    model : PositionModel
+        To start from.
+    samples : Samples
+        Of at least two bouts.
+    settings : LearningSettings
+    """
+    folds = StratifiedGroupKFold(
+        min(settings.folds, len(np.unique(samples.bout))), shuffle=True, random_state=settings.seed
+    )
+    steps = (0, *settings.passes)
+    shape = (len(samples), len(model.states))
+    held_out = {passes: np.zeros(shape) for passes in steps}
+    for learnt, judged in folds.split(samples.x, samples.y.astype(str), samples.bout):
+        for passes, bent in _bent(model, samples.where(learnt), steps, settings):
+            held_out[passes][judged] = bent.classifier.predict_proba(samples.x[judged])
+    macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in held_out.items()}
+    best = max(steps, key=lambda passes: (macro_f1[passes], -passes))
+    temperature = _temperature(held_out[best], samples.y, model.states)
+    return Trial(macro_f1, best, tempered(held_out[best], temperature), temperature)
+
+
+def bend(
+    model: PositionModel,
+    samples: Samples,
+    passes: int,
+    temperature: float,
+    settings: LearningSettings,
+    version: str,
+) -> PositionModel:
+    """Return the model after some passes over all samples."""
+    *_, (_, bent) = _bent(model, samples, (passes,), settings)
+    return replace(bent, temperature=temperature, version=version)
+
+
+def tempered(probabilities: np.ndarray, temperature: float) -> np.ndarray:
+    """Return probabilities whose logarithms are divided by a temperature."""
+    log = np.log(np.maximum(probabilities, 1e-9)) / temperature
+    values = np.exp(log - log.max(axis=1, keepdims=True))
+    return np.asarray(values / values.sum(axis=1, keepdims=True))
+
+
+def _bent(
+    model: PositionModel, samples: Samples, steps: Sequence[int], settings: LearningSettings
+) -> Iterator[tuple[int, PositionModel]]:
+    """Yield the same model after ever more passes; it is changed in place between them."""
+    classifier = copy.deepcopy(model.classifier)
+    prepare, network = classifier[:-1], classifier[-1]
+    if not hasattr(network, "partial_fit"):
+        raise MatlineError(
+            "This position model can't learn on from where it is; use the one that comes with "
+            "Matline (`matline learn --back`)."
+        )
+    network.set_params(learning_rate_init=settings.rate, random_state=settings.seed)
+    x, y = prepare.transform(samples.x).astype(np.float32), samples.y.astype(str)
+    done = 0
+    for passes in steps:
+        for _ in range(passes - done):
+            network.partial_fit(x, y)
+        done = max(done, passes)
+        yield passes, replace(model, classifier=classifier)
+    # The optimiser's memory is of no use afterwards and weighs twice the network.
+    network.__dict__.pop("_optimizer", None)
+
+
+def _macro_f1(y: np.ndarray, probabilities: np.ndarray, states: Sequence[str]) -> float:
+    said = np.array(states)[probabilities.argmax(axis=1)]
+    return float(f1_score(y.astype(str), said, labels=np.unique(y.astype(str)), average="macro"))
+
+
+def _temperature(probabilities: np.ndarray, y: np.ndarray, states: Sequence[str]) -> float:
+    """Temperature with the highest likelihood of held-out labels (Guo et al., ICML 2017)."""
+    place = {state: number for number, state in enumerate(states)}
+    right = np.array([place[state] for state in y])
+
+    def loss(log_temperature: float) -> float:
+        honest = tempered(probabilities, float(np.exp(log_temperature)))
+        return float(-np.log(np.maximum(honest[np.arange(len(y)), right], 1e-12)).mean())
+
+    return float(np.exp(minimize_scalar(loss, bounds=(-1.5, 1.5), method="bounded").x))
