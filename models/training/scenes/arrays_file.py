@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -12,11 +11,10 @@ import numpy as np
 def write_arrays(path: str | Path, arrays: dict[str, np.ndarray], compressed: bool = True) -> None:
     """Write named arrays as one ``.npz``, atomically and without pickles."""
     target = Path(path)
-    handle, temporary = tempfile.mkstemp(dir=target.parent, suffix=".part")
+    temporary = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with os.fdopen(handle, "wb") as out:
+        with temporary.open("wb") as out:
             (np.savez_compressed if compressed else np.savez)(out, **arrays)  # type: ignore[arg-type]
         os.replace(temporary, target)
-    except BaseException:
-        os.unlink(temporary)
-        raise
+    finally:
+        temporary.unlink(missing_ok=True)

@@ -14,7 +14,8 @@ from .clothing import Look, bystander_look, random_looks
 from .figures import Figure, build_figure
 from .pose import BodyPose, PosedPair
 from .raster import Actor, Lens, Raster
-from .surroundings import SPRITE_HEIGHT_M, SPRITE_SIZE, Stage, random_stage
+from .scenery import SPRITE_HEIGHT_M, SPRITE_SIZE
+from .surroundings import Stage, random_stage
 from .textures import Textures
 from .truth import OTHER, instance_mask, seen_boxes, touching, visibility
 

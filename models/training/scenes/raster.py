@@ -6,45 +6,36 @@ feedback) and drawn from there into every view, so that more cameras cost little
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import IntEnum
-from functools import lru_cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
 
-from pipeline.errors import MatlineError
-
 from .camera import Camera
 from .clothing import SHELLS_SHORT, Look, LookSlot
 from .figures import Figure, Kind
-from .surroundings import FLOOR_VERTICES, FloorSlot, Lighting, Stage, Surface
+from .programs import (
+    MAX_BALLS,
+    MAX_BONES,
+    SHADOW_SIDE,
+    Material,
+    compile_programs,
+    make_context,
+    noise_volume,
+    used,
+)
+from .scenery import FLOOR_VERTICES
+from .surroundings import FloorSlot, Lighting, Stage
 
-MAX_BONES = 128
-MAX_BALLS = 256
-SHADOW_SIDE = 1024
 CONTACT_SIDE = 128
 POSED_BYTES = 28  # position, direction, openness
-
-
-class Material(IntEnum):
-    """Each has its own shaders, so that none carries the others' branches."""
-
-    SKIN = 0
-    CLOTH = 1
-    HAIR = 2
 
 
 _MATERIALS = {
     "skin": Material.SKIN, "skin_gi": Material.SKIN, "scalp": Material.HAIR, "bun": Material.HAIR,
     "tail": Material.HAIR, "trousers": Material.CLOTH, "jacket": Material.CLOTH,
     "belt": Material.CLOTH,
-}  # fmt: skip
-_FIGURE_PASSES = {
-    "colour": "figure.frag", "label": "figure_identity.frag", "shadow": "figure_depth.frag",
 }  # fmt: skip
 _TRIANGLES_OF = tuple(_MATERIALS)
 
@@ -128,11 +119,11 @@ class Raster:
         device: int | None = None,
         samples: int = 4,
     ) -> None:
-        self._gl = _context(device)
+        self._gl = make_context(device)
         self.renderer = str(self._gl.info["GL_RENDERER"])
         self.figures = list(figures)
         self._samples = min(samples, self._gl.max_samples)
-        self._compile()
+        self._programs = compile_programs(self._gl)
         self._allocate()
         self._photos = self._photo_array(photos)
         self._sprites = self._gl.texture_array((4, 4, 1), 4, bytes(64))
@@ -185,60 +176,13 @@ class Raster:
 
     # ------------------------------------------------------------------ set-up
 
-    def _compile(self) -> None:
-        program = self._program
-        self._pose_program = program("pose.vert", feedback=("position", "direction", "openness"))
-        self._figure_programs = {
-            (work, material): program("figure.vert", shader, MATERIAL=int(material))
-            for work, shader in _FIGURE_PASSES.items()
-            for material in Material
-        }
-        self._with_shells = {k for k, p in self._figure_programs.items() if "shells" in p}
-        self._floor_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=1)
-        self._scenery_program = program("scenery.vert", "scenery.frag", ONLY_FLOOR=0)
-        self._scenery_label_program = program("scenery.vert", "scenery_identity.frag")
-        self._backdrop_program = program("screen.vert", "backdrop.frag")
-        self._contact_program = program("screen.vert", "contact.frag")
-        self._film_program = program("screen.vert", "film.frag")
-        units = {
-            "noise_volume": 0, "photos": 1, "shadow_map": 2, "contact": 3, "backdrop": 4,
-            "sprites": 5, "scene": 6,
-        }  # fmt: skip
-        blocks = {"Bones": 0, "Balls": 1, "Look": 2, "Floor": 3, "Light": 4}
-        for p in self._programs:
-            for name, unit in units.items():
-                if name in p:
-                    p[name].value = unit
-            for name, binding in blocks.items():
-                if name in p:
-                    p[name].binding = binding
-
-    @property
-    def _programs(self) -> list[Any]:
-        single = [p for name, p in vars(self).items() if name.endswith("_program")]
-        return single + list(self._figure_programs.values())
-
-    def _program(
-        self,
-        vertex: str,
-        fragment: str | None = None,
-        feedback: tuple[str, ...] = (),
-        **variant: int,
-    ) -> Any:
-        kwargs: dict[str, Any] = {"vertex_shader": _source(vertex, **variant)}
-        if fragment:
-            kwargs["fragment_shader"] = _source(fragment, **variant)
-        if feedback:
-            kwargs["varyings"] = feedback
-        return self._gl.program(**kwargs)
-
     def _allocate(self) -> None:
         gl = self._gl
         self._bones = gl.buffer(reserve=48 * MAX_BONES, dynamic=True)
         self._balls = gl.buffer(reserve=16 * MAX_BALLS, dynamic=True)
         self._light = gl.buffer(reserve=16 * 12, dynamic=True)
         self._floor = gl.buffer(reserve=16 * len(FloorSlot), dynamic=True)
-        volume = _noise_volume()
+        volume = noise_volume()
         self._noise = gl.texture3d(volume.shape[:3], 4, volume.tobytes())
         self._noise.repeat_x = self._noise.repeat_y = self._noise.repeat_z = True
         self._shadow_map = gl.depth_texture((SHADOW_SIDE, SHADOW_SIDE))
@@ -251,9 +195,9 @@ class Raster:
         self._contact_frame = gl.framebuffer([self._contact])
         corners = gl.buffer(np.array([-1, -1, 1, -1, -1, 1, 1, 1], "f4").tobytes())
         quad = lambda p: gl.vertex_array(p, [(corners, "2f", "corner")])  # noqa: E731
-        self._backdrop_quad = quad(self._backdrop_program)
-        self._contact_quad = quad(self._contact_program)
-        self._film_quad = quad(self._film_program)
+        self._backdrop_quad = quad(self._programs.backdrop)
+        self._contact_quad = quad(self._programs.contact)
+        self._film_quad = quad(self._programs.film)
         self._blank = gl.texture((1, 1), 3, bytes(3), alignment=1)
         self._scenery: dict[str, Any] = {}
 
@@ -299,7 +243,7 @@ class Raster:
         self._balls.bind_to_uniform_block(1)
         look.bind_to_uniform_block(2)
         self._noise.use(0)
-        program = self._pose_program
+        program = self._programs.pose
         program["ball_count"].value = balls
         program["head_bone"].value = loaded.figure.head_bone
         count = loaded.posed_vertices(actor.look)
@@ -332,9 +276,9 @@ class Raster:
         ]
         make = self._gl.vertex_array
         arrays: dict[Any, Any] = {
-            key: make(p, _used(p, draw), loaded.indices) for key, p in self._figure_programs.items()
+            key: make(p, used(p, draw), loaded.indices) for key, p in self._programs.figures.items()
         }
-        arrays["pose"] = make(self._pose_program, [(static, layout, *names)])
+        arrays["pose"] = make(self._programs.pose, [(static, layout, *names)])
         return arrays
 
     # ------------------------------------------------------------------ drawing
@@ -347,18 +291,18 @@ class Raster:
         buffer = self._gl.buffer(np.ascontiguousarray(stage.scenery).tobytes())
         layout = [(buffer, "3f 3f 2f 4f 2f", "position", "normal", "uv", "paint", "finish")]
         programs = {
-            "floor": self._floor_program,
-            "walls": self._scenery_program,
-            "label": self._scenery_label_program,
+            "floor": self._programs.floor,
+            "walls": self._programs.walls,
+            "label": self._programs.scenery_label,
         }
         self._scenery = {
-            name: self._gl.vertex_array(p, _used(p, layout)) for name, p in programs.items()
+            name: self._gl.vertex_array(p, used(p, layout)) for name, p in programs.items()
         } | {"buffer": buffer}
 
     def _draw_contact(self, balls: int) -> None:
         self._balls.bind_to_uniform_block(1)
-        self._contact_program["ball_count"].value = balls
-        self._contact_program["contact_area"].value = self._stage.contact_area
+        self._programs.contact["ball_count"].value = balls
+        self._programs.contact["contact_area"].value = self._stage.contact_area
         self._contact_frame.use()
         self._gl.disable(self._gl.DEPTH_TEST)
         self._contact_quad.render(self._gl.TRIANGLE_STRIP)
@@ -375,7 +319,7 @@ class Raster:
     def _draw_figures(self, work: str, clip: bytes) -> None:
         self._noise.use(0)
         for material in Material:
-            self._figure_programs[work, material]["clip"].write(clip)
+            self._programs.figures[work, material]["clip"].write(clip)
         for actor, arrays, look in self._scene:
             look.bind_to_uniform_block(2)
             loaded = self._loaded[actor.person]
@@ -383,10 +327,10 @@ class Raster:
                 if work == "shadow" and shells:
                     continue
                 key = work, _MATERIALS[part]
-                program = self._figure_programs[key]
+                program = self._programs.figures[key]
                 if work == "label":
                     program["identity"].value = actor.label
-                if key in self._with_shells:
+                if key in self._programs.with_shells:
                     program["shells"].value = float(shells)
                 first, count = loaded.parts[part]
                 arrays[key].render(
@@ -402,10 +346,10 @@ class Raster:
         self._draw_backdrop(stage)
         self._write_light(stage.lighting, camera)
         self._floor.bind_to_uniform_block(3)
-        for program in (self._floor_program, self._scenery_program):
+        for program in (self._programs.floor, self._programs.walls):
             program["clip"].write(clip)
-        self._floor_program["contact_area"].value = stage.contact_area
-        self._floor_program["viewport"].value = camera.size
+        self._programs.floor["contact_area"].value = stage.contact_area
+        self._programs.floor["viewport"].value = camera.size
         self._draw_figures("colour", clip)
         self._draw_scenery("colour")
         gl.copy_framebuffer(target.single, target.multi)
@@ -414,9 +358,9 @@ class Raster:
         photo = stage.backdrop
         gl = self._gl
         gl.disable(gl.DEPTH_TEST)
-        self._backdrop_program["photographic"].value = float(photo is not None)
-        if "flat_colour" in self._backdrop_program:
-            self._backdrop_program["flat_colour"].value = stage.void
+        self._programs.backdrop["photographic"].value = float(photo is not None)
+        if "flat_colour" in self._programs.backdrop:
+            self._programs.backdrop["flat_colour"].value = stage.void
         self._backdrop_quad.render(gl.TRIANGLE_STRIP)
         gl.enable(gl.DEPTH_TEST)
 
@@ -439,7 +383,7 @@ class Raster:
         self._light.bind_to_uniform_block(4)
 
     def _draw_film(self, target: _Target, lens: Lens) -> None:
-        program = self._film_program
+        program = self._programs.film
         target.film.use()
         self._gl.disable(self._gl.DEPTH_TEST)
         target.scene.use(6)
@@ -454,7 +398,7 @@ class Raster:
         self._gl.enable(self._gl.DEPTH_TEST)
         self._sprites.use(5)
         self._draw_figures("label", clip)
-        self._scenery_label_program["clip"].write(clip)
+        self._programs.scenery_label["clip"].write(clip)
         self._draw_scenery("label")
 
     def _draw_scenery(self, work: str) -> None:
@@ -551,25 +495,6 @@ class _Target:
         )
 
 
-def _context(device: int | None) -> Any:
-    try:
-        import moderngl
-    except ImportError as error:
-        raise MatlineError(
-            "Rendering needs moderngl, which is not installed: run pip install 'matline[training]'."
-        ) from error
-    extra: dict[str, Any] = {"backend": "egl"}
-    if device is not None:
-        extra["device_index"] = device
-    try:
-        return moderngl.create_context(require=330, standalone=True, **extra)
-    except Exception as error:  # moderngl raises plain Exceptions for a missing libEGL
-        raise MatlineError(
-            f"No OpenGL 3.3 context through EGL ({error}): install an EGL driver "
-            "(Debian: libegl1 and libgl1-mesa-dri), or the GPU's own."
-        ) from error
-
-
 def _parts(look: Look) -> list[tuple[str, int]]:
     """Triangles a look is drawn from, each with its number of hair shells (0: solid)."""
     parts = [("skin_gi" if look.gi else "skin", 0)]
@@ -591,56 +516,3 @@ def _look_block(look: Look, figure: Figure) -> np.ndarray:
     middle = float(figure.vertices["rest"][: figure.skin_size, 1].mean())
     block[LookSlot.PERSON] = figure.eyes[2], figure.eyes[1], figure.belt_height, middle
     return block.astype("f4")
-
-
-def _used(program: Any, layout: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """Replace attributes that a program lacks by padding."""
-    out = []
-    for buffer, form, *names in layout:
-        kinds, rest, kept = form.split(), list(names), []
-        for i, kind in enumerate(kinds):
-            if kind.endswith("x"):
-                continue
-            name = rest.pop(0)
-            if name in program:
-                kept.append(name)
-            else:
-                kinds[i] = f"{4 * int(kind[0])}x"
-        if kept:
-            out.append((buffer, " ".join(kinds), *kept))
-    return out
-
-
-@lru_cache(maxsize=64)
-def _source(name: str, **variant: int) -> str:
-    """A shader with its includes and the numbers it shares with Python."""
-    folder = files(__package__) / "shaders"
-    include = re.compile(r"^#include (\w+)$", re.MULTILINE)
-    text = (folder / name).read_text()
-    while include.search(text):
-        text = include.sub(lambda m: (folder / f"{m[1]}.glsl").read_text(), text)
-    shared: dict[str, object] = {
-        "MAX_BONES": MAX_BONES, "MAX_BALLS": MAX_BALLS, "LOOK_SLOTS": len(LookSlot),
-        "FLOOR_SLOTS": len(FloorSlot), "SHADOW_BLUR": f"{1.1 / SHADOW_SIDE:.8f}",
-        "TAIL_HAIR": int(Kind.TAIL), "BELT_ENDS": int(Kind.BELT),
-    }  # fmt: skip
-    kinds = {k.name: int(k) for k in Kind if k not in (Kind.TAIL, Kind.BELT)}
-    if name.startswith("scenery"):
-        shared |= {s.name: int(s) for s in FloorSlot} | {s.name: int(s) for s in Surface}
-    else:
-        shared |= kinds | {s.name: int(s) for s in LookSlot}
-    shared |= {f"{m.name}_MATERIAL": int(m) for m in Material} | variant
-    defines = "".join(f"#define {key} {value}\n" for key, value in shared.items())
-    return f"#version 330\n{defines}{text}"
-
-
-def _noise_volume(side: int = 32, seed: int = 7) -> np.ndarray:
-    """Smooth repeating noise, uint8 (side, side, side, 4): gradient in RGB, value in A."""
-    from scipy import ndimage
-
-    rng = np.random.default_rng(seed)
-    value = ndimage.gaussian_filter(rng.random((side,) * 3), 0.7, mode="wrap")
-    value = (value - value.mean()) / value.std() * 0.18 + 0.5
-    gradient = [(np.roll(value, -1, axis) - np.roll(value, 1, axis)) / 2 for axis in (2, 1, 0)]
-    packed = np.stack([*(g / 4.0 + 0.5 for g in gradient), value], -1)
-    return (np.clip(packed, 0, 1) * 255).astype(np.uint8)
