@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path as FilePath
 from typing import Annotated
@@ -15,9 +16,11 @@ from fastapi.staticfiles import StaticFiles
 
 from pipeline.errors import MatlineError
 from pipeline.library import Bout, Conflict, Library
+from pipeline.moments import RuleSet, rule_sets
 from pipeline.outputs import segments_to_csv, timeline_to_webvtt
 from pipeline.outputs.text import file_stem
 from pipeline.review import messages
+from pipeline.review.copies import Copies
 from pipeline.review.desk import Desk
 from pipeline.review.gate import Gate, cookie_name, matches
 from pipeline.review.keeping import Spent
@@ -133,13 +136,14 @@ def _add_pages(app: FastAPI, token: str) -> None:
 def _add_library(app: FastAPI, desk: Desk) -> None:
     @app.get("/api/words")
     def words() -> dict[str, list[dict[str, object]]]:
-        """Return the positions and the kinds of moments."""
+        """Return the positions, the kinds of moments and the rule sets."""
         return {
             "positions": [
                 {"key": p.key, "name": p.name, "meaning": p.meaning, "has_top": p.has_top}
                 for p in BY_KEY.values()
             ],
             "moments": [{"key": k, "name": k.replace("_", " ")} for k in MOMENT_KINDS],
+            "rules": [{"key": k, "name": RuleSet.load(k).name} for k in rule_sets()],
         }
 
     @app.get("/api/bouts")
@@ -167,6 +171,13 @@ def _add_pictures(app: FastAPI, desk: Desk, settings: ReviewSettings) -> None:
     def video(bout_id: BoutId) -> Response:
         """Return the footage, or its copy for browsers; ranges are understood."""
         return footage_response(_bout(desk, bout_id))
+
+    copies = Copies(desk.library)
+
+    @app.get("/api/bouts/{bout_id}/playing")
+    def playing(bout_id: BoutId) -> messages.PlayingOut:
+        """Return whether the picture can be shown; a copy is begun where a browser needs one."""
+        return messages.PlayingOut(**asdict(copies.playing(_bout(desk, bout_id))))
 
     @app.get("/api/bouts/{bout_id}/frame-size")
     def frame_size(bout_id: BoutId) -> messages.FrameSizeOut:
@@ -266,6 +277,11 @@ def _add_work(app: FastAPI, desk: Desk) -> None:
         _bout(desk, bout_id)
         desk.keeping.set_score(bout_id, score.model_dump()["lines"])
         return score
+
+    @app.get("/api/bouts/{bout_id}/points")
+    def points(bout_id: BoutId) -> messages.PointsOut:
+        """Return proposed points under the bout's rule set; a study aid."""
+        return messages.PointsOut(**desk.points(_bout(desk, bout_id)))
 
 
 def _add_exports(app: FastAPI, desk: Desk) -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.library import Bout, Entry, Library
+from pipeline.moments import CAUTION, RuleSet, propose_points, rule_sets
 from pipeline.review.audit import audit, audited
 from pipeline.review.keeping import Keeping
 from pipeline.review.order import Doubts, order_of_work
@@ -19,6 +20,7 @@ from pipeline.review.trace import swapped, thin
 from pipeline.settings import ReviewSettings
 from pipeline.timeline import Correction, Moment, Segment, Timeline
 
+DEFAULT_RULES = "international_federation"
 KEPT_BOUTS = 3
 """Bouts whose samples stay in memory: 2 h at 5 a second are about 20 MB."""
 
@@ -118,6 +120,28 @@ class Desk:
             "order": [{"id": one.id, "reasons": one.reasons} for one in order],
             "audit": asdict(audit(chosen, timeline, self.swaps(bout.id))),
             "effort": asdict(self.keeping.spent(bout.id)),
+        }
+
+    def points(self, bout: Bout) -> dict[str, Any]:
+        """Return the points that the timeline, as corrected, proposes under the bout's rules."""
+        rules = RuleSet.load(bout.ruleset if bout.ruleset in rule_sets() else DEFAULT_RULES)
+        timeline = self.library.timeline(bout.id)
+        span = (bout.start_s, bout.end_s)
+        tally = propose_points(timeline.moments, timeline.segments, rules, span)
+        return {
+            "rules": rules.name,
+            "edition": rules.edition,
+            "caution": CAUTION,
+            "points": [
+                {
+                    "time_s": p.moment.peak_s,
+                    "athlete": p.athlete,
+                    "points": p.points,
+                    "what": p.moment.kind.replace("_", " "),
+                }
+                for p in tally.points
+            ],
+            "came_close": len(tally.came_close),
         }
 
     def _done(self, bout_id: str) -> list[Correction]:

@@ -134,6 +134,33 @@ class TraceOut(BaseModel):
     seen: list[float | None]
 
 
+class PlayingOut(BaseModel):
+    """Whether the picture can be shown, or how much of a copy for browsers is made."""
+
+    state: Literal["ready", "making", "missing", "failed"]
+    share: float
+    problem: str
+
+
+class PointOut(BaseModel):
+    """Points proposed for a moment."""
+
+    time_s: float
+    athlete: AthleteLetter
+    points: int
+    what: str
+
+
+class PointsOut(BaseModel):
+    """Proposed points under a rule set; a study aid."""
+
+    rules: str
+    edition: str
+    caution: str
+    points: list[PointOut]
+    came_close: int
+
+
 class SamplesOut(BaseModel):
     """Times of all samples, seconds from the first picture."""
 

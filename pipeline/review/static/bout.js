@@ -18,6 +18,7 @@ const LETTERS = {
   knee_on_belly: "k", mount: "m", back_control: "b", turtle: "u", north_south: "n",
   leg_entanglement: "l", scramble: "x", apart: "a", unknown: "?",
 };
+const COPY_POLL_MS = 1000;
 const MESSAGE_MS = 6000;
 const $ = (id) => document.getElementById(id);
 
@@ -52,13 +53,22 @@ class BoutPage {
     $("map").setAttribute("aria-valuemax", this.bout.duration_s);
     $("export-csv").href = `${this.path}/export.csv`;
     $("export-vtt").href = `${this.path}/export.vtt`;
-    if (this.bout.has_footage) this.player.load(`${this.path}/video`);
-    else this.noPicture(`The footage “${this.bout.footage}” is not where it was. Put it back to see it; correcting works without.`);
+    this.loadPicture().catch((error) => this.say(error.message));
     this.map.loadTrace().catch((error) => this.say(error.message));
     this.story.render();
     this.changed();
     this.player.seek(this.bout.start_s);
     this.loadRest().catch((error) => this.say(error.message));
+  }
+
+  /** Play the original, or wait for the copy that the server makes where a browser needs one. */
+  async loadPicture() {
+    const { state, share, problem } = await get(`${this.path}/playing`);
+    $("no-picture").hidden = state === "ready";
+    if (state === "ready") return this.player.load(`${this.path}/video`);
+    if (state !== "making") return this.noPicture(`${problem} Correcting works without the picture.`);
+    this.noPicture(`A copy that this browser can play is being made: ${Math.floor(100 * share)}%. Correcting works meanwhile.`);
+    setTimeout(() => this.loadPicture().catch((error) => this.say(error.message)), COPY_POLL_MS);
   }
 
   /** What the first look doesn't need. */
@@ -73,8 +83,8 @@ class BoutPage {
   }
 
   async loadWork() {
-    const { order, audit, effort } = await get(`${this.path}/work`);
-    Object.assign(this, { work: order, audit, spent: effort });
+    const [{ order, audit, effort }, proposed] = await Promise.all([get(`${this.path}/work`), get(`${this.path}/points`)]);
+    Object.assign(this, { work: order, audit, spent: effort, proposed });
     this.reasons = new Map(order.map((item) => [item.id, item.reasons]));
     this.showSums();
     this.showHere();
@@ -116,7 +126,10 @@ class BoutPage {
 
   showSums() {
     showSums($("progress"), { timeline: this.timeline, bout: this.bout, audit: this.audit, spent: this.spent });
-    showScore($("score"), this.score ?? [], this.words, (time) => this.go(time));
+    showScore($("score"), {
+      lines: this.score ?? [], proposed: this.proposed, words: this.words,
+      go: (time) => this.go(time), remove: (line) => this.keepScore(this.score.filter((l) => l !== line)),
+    });
   }
 
   atTime() {
@@ -348,13 +361,14 @@ class BoutPage {
       { name: "A", label: "Athlete A", value: names.A }, { name: "B", label: "Athlete B", value: names.B },
       { name: "we", label: "We are", kind: [["nobody", "not said"], ["A", "athlete A"], ["B", "athlete B"]], value: we ?? "nobody" },
       { name: "event", label: "Event", value: event }, { name: "date", label: "Date", kind: "date", value: date },
-      { name: "ruleset", label: "Rule set", value: ruleset },
+      { name: "ruleset", label: "Rule set for proposed points", kind: this.words.rules.map((r) => [r.key, r.name]), value: ruleset },
     ];
     this.form.show("Names and rules", fields, async ({ A, B, ...rest }) => {
       Object.assign(this.bout, await patch(this.path, { names: { A, B }, ...rest }));
       this.showTitle();
       this.story.render();
       this.changed();
+      this.loadWork();
     });
   }
 
@@ -367,10 +381,13 @@ class BoutPage {
     ];
     this.form.show(`Scoreboard at ${clock(time, 1)}`, fields, async ({ athlete, points, what }) => {
       const line = { time_s: time, athlete, points: Number(points), what };
-      const lines = [...(this.score ?? []), line].sort((one, two) => one.time_s - two.time_s);
-      this.score = (await put(`${this.path}/score`, { lines })).lines;
-      this.showSums();
+      await this.keepScore([...(this.score ?? []), line].sort((one, two) => one.time_s - two.time_s));
     });
+  }
+
+  async keepScore(lines) {
+    this.score = (await put(`${this.path}/score`, { lines })).lines;
+    this.showSums();
   }
 
   // Listening
@@ -414,7 +431,7 @@ class BoutPage {
   }
 
   unplayable() {
-    this.noPicture(`This browser can’t play “${this.bout.footage}”. Run \`matline read\` on it again to make a copy it can play; correcting works without.`);
+    this.noPicture(`This browser can’t play “${this.bout.footage}”. Correcting works without the picture.`);
   }
 }
 

@@ -60,14 +60,30 @@ function auditSentence({ answered, right, low, high }) {
   return `Of ${answered} confident proposals checked at random, ${right} were right: ${percent.format(low)} to ${percent.format(high)} of all such are (95 % interval).`;
 }
 
-export function showScore(target, lines, words, go) {
-  if (!lines.length) return target.replaceChildren();
-  const sum = (letter) => lines.filter((l) => l.athlete === letter).reduce((total, l) => total + l.points, 0);
+/** The scoreboard by hand beside the proposed points: the two are never mixed. */
+export function showScore(target, { lines, proposed, words, go, remove }) {
+  const byHand = lines.map((line) => ({ ...line, hand: line }));
+  const rows = [...byHand, ...(proposed?.points ?? [])].sort((one, two) => one.time_s - two.time_s);
+  if (!rows.length) return target.replaceChildren();
+  const sum = (list, letter) => list.filter((l) => l.athlete === letter).reduce((total, l) => total + l.points, 0);
+  const totals = (list) => `A ${sum(list, "A")}, B ${sum(list, "B")}`;
   target.replaceChildren(
     el("table", { class: "score-table" },
-      el("thead", {}, el("tr", {}, ...["Time", "For", "Points", "What"].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, ...lines.map((line) => el("tr", {},
-        el("td", {}, el("button", { type: "button", onclick: () => go(line.time_s) }, clock(line.time_s, 1))),
-        el("td", {}, words.athlete(line.athlete)), el("td", {}, String(line.points)), el("td", {}, line.what))))),
-    el("p", {}, `As written by hand: A ${sum("A")}, B ${sum("B")}.`));
+      el("caption", { class: "visually-hidden" }, "Points by hand and proposed"),
+      el("thead", {}, el("tr", {}, ...["Time", "For", "By hand", "Proposed", "What"].map((h) => el("th", { scope: "col" }, h)))),
+      el("tbody", {}, ...rows.map((row) => scoreRow(row, words, go, remove))),
+      el("tfoot", {}, el("tr", {}, el("th", { scope: "row" }, "Sum"), el("td"),
+        el("td", {}, totals(lines)), el("td", {}, totals(proposed?.points ?? [])), el("td")))),
+    proposed ? el("p", { class: "hint" }, `${proposed.caution} Rules: ${proposed.rules}, ${proposed.edition}.`) : "");
+}
+
+function scoreRow(row, words, go, remove) {
+  const away = row.hand
+    ? el("button", { type: "button", onclick: () => remove(row.hand), "aria-label": `Remove ${row.points} points at ${clock(row.time_s, 1)}` }, "×")
+    : null;
+  return el("tr", {},
+    el("td", {}, el("button", { type: "button", onclick: () => go(row.time_s) }, clock(row.time_s, 1))),
+    el("td", {}, words.short(row.athlete)),
+    el("td", {}, row.hand ? String(row.points) : ""), el("td", {}, row.hand ? "" : String(row.points)),
+    el("td", {}, row.what, away));
 }

@@ -6,6 +6,7 @@ export class Words {
   constructor(vocabulary, bout) {
     this.positions = vocabulary.positions;
     this.moments = vocabulary.moments;
+    this.rules = vocabulary.rules;
     this.byKey = new Map(this.positions.map((p) => [p.key, p]));
     this.bout = bout;
   }
