@@ -138,8 +138,8 @@ def random_camera(
     )
     eye[2] = np.clip(eye[2], 0.12, 5.5)
     distance = float(np.linalg.norm(eye - centre))
-    fill = rng.choice((rng.uniform(0.55, 1.0), rng.uniform(0.28, 0.6), rng.uniform(1.0, 1.5)),
-                      p=(0.60, 0.25, 0.15))  # fmt: skip
+    fill = rng.choice((rng.uniform(0.6, 1.05), rng.uniform(0.28, 0.6), rng.uniform(1.05, 2.1)),
+                      p=(0.55, 0.17, 0.28))  # fmt: skip
     short = min(size) / max(size)
     half = np.arctan(radius * 0.8 / distance / fill / (0.4 + 0.6 * short))
     fov = float(np.clip(2 * np.degrees(half), 9, 98))
