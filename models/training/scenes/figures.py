@@ -258,7 +258,9 @@ class _Builder:
     def _attributes(self, v: np.ndarray, w: np.ndarray, f: np.ndarray, kind: Kind) -> np.ndarray:
         block = np.zeros(len(v), VERTEX_FIELDS)
         block["rest"], block["normal"], block["kind"] = v, vertex_normals(v, f), kind
-        order = np.argsort(-w, axis=1)[:, :BONES_A_VERTEX]
+        order = np.argpartition(-w, BONES_A_VERTEX, axis=1)[:, :BONES_A_VERTEX]
+        falling = np.argsort(-np.take_along_axis(w, order, 1), axis=1)
+        order = np.take_along_axis(order, falling, 1)
         top = np.take_along_axis(w, order, 1)
         block["bones"] = order
         block["weights"] = top / top.sum(1, keepdims=True).clip(1e-6)
@@ -359,6 +361,7 @@ def _keypoint_bones(person: Person, weights: np.ndarray) -> np.ndarray:
     """Fold the keypoints' vertex weights into bone matrices: a keypoint is linear in them."""
     regressor = person.topology.keypoint_weights
     kept = np.nonzero((regressor != 0).any(0))[0]
-    at = np.column_stack([person.rest_vertices[kept], np.ones(len(kept))])
-    terms = np.einsum("kv,vj,va->kja", regressor[:, kept], weights[kept], at, optimize=True)
+    at = np.column_stack([person.rest_vertices[kept], np.ones(len(kept), np.float32)])
+    pulled = weights[kept]
+    terms = np.stack([(regressor[:, kept] * at[:, a]) @ pulled for a in range(4)], -1)
     return terms.astype(np.float32)

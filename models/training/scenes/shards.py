@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import multiprocessing as mp
+import os
 import time
 import zipfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -272,6 +273,8 @@ def render(order: Order, report: Callable[[str], None] = print) -> list[Path]:
     order.out.mkdir(parents=True, exist_ok=True)
     if order.workers == 1:
         return _work(order, 0, report)
+    for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(library, "1")  # or every worker would use every core
     spawn = mp.get_context("spawn")  # OpenGL contexts do not survive a fork
     with spawn.Pool(order.workers) as pool:
         jobs = [pool.apply_async(_work, (order, w, print)) for w in range(order.workers)]
