@@ -89,6 +89,8 @@ class PositionsSettings:
     """Seconds. A border's confidence is the chance that it is at most this far off."""
     reader_weight: float = 0.5
     """Exponent of the body reader's own position scores where it has any; 0 ignores them."""
+    model: str = ""
+    """Path of the position model's file; empty for the one that comes with Matline."""
 
 
 @dataclass(frozen=True)
@@ -148,11 +150,14 @@ class AthletesSettings:
     all steps are under 0.2, while exchanged bodies are at least 0.48 apart in 99 of 100."""
     predict_s: float = 0.4
     """Seconds a body is believed to go on as it moved; grapplers turn within half a second."""
-    jump_cost: float = 8.0
-    """The most one implausible movement costs, so that a wrong start can be left again."""
+    jump_cost: float = 4.0
+    """The most one movement costs in choosing people: less than two samples missing, for readers
+    place a body wildly now and then."""
+    exchange_jump_cost: float = 8.0
+    """The most one movement costs in deciding who is who, where nobody goes missing instead."""
     first_seen_cost: float = 1.0
     """Someone new at A's or B's place."""
-    missing_cost: float = 2.0
+    missing_cost: float = 2.5
     """A fifth of a second without an athlete: more than any distance to the other costs."""
     apart_cost: float = 2.0
     """A fifth of a second far away from each other; half of it at 3 trunk lengths."""

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.options import BackendOption, LibraryOption, RateOption, backend_or_default
-from pipeline.cli.progress import Progress, length
+from pipeline.cli.progress import Progress
 from pipeline.errors import MatlineError
 
 if TYPE_CHECKING:
+    from pipeline.library import Library
     from pipeline.overnight import Plan, Summary
     from pipeline.settings import Settings
 
@@ -65,7 +66,7 @@ def read_command(
     count = workers or os.cpu_count() or 1
     end = next_time(until) if until else None
     shelf = Library(library)
-    order = Order(shelf, _settings(rate), backend_or_default(backend), again, whole, end)
+    order = Order(shelf, _settings(rate, shelf), backend_or_default(backend), again, whole, end)
     attempts = order.settings.overnight.attempts
     with (
         closing(open_engine(engine, count, attempts)) as machine,
@@ -128,12 +129,16 @@ def demo_command(library: LibraryOption = None) -> None:
     typer.echo(f"\nSee and correct it on the page:\n  matline review {bout} --library '{root}'")
 
 
-def _settings(rate: float | None) -> Settings:
+def _settings(rate: float | None, library: Library | None = None) -> Settings:
     from dataclasses import replace
 
+    from pipeline.learning import Versions
     from pipeline.settings import Settings
 
     settings = Settings()
+    learnt = Versions(library).path() if library else None
+    if learnt is not None:
+        settings = replace(settings, positions=replace(settings.positions, model=str(learnt)))
     if rate is None:
         return settings
     if not 0 < rate <= 60:
@@ -142,6 +147,7 @@ def _settings(rate: float | None) -> Settings:
 
 
 def _show_plan(plan: Plan, workers: int) -> None:
+    from pipeline.overnight.clock import length
     from pipeline.overnight.plan import expected_s
 
     files = f"{len(plan.files)} file{'s' * (len(plan.files) != 1)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -128,7 +128,7 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
     Reading
     """
     table = features(tracks.times, tracks.keypoints, settings=settings.geometry)
-    model = PositionModel.load()
+    model = PositionModel.load(settings.positions.model or None)
     probabilities = model.predict(table, tracks.positions, settings.positions)
     segments = decode(probabilities, settings.positions).segments if len(tracks) else ()
     moments = find_moments(table, segments, settings.moments) if len(tracks) else ()
@@ -145,11 +145,14 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
 
 def settings_hash(reader: BodyReader, settings: Settings) -> str:
     """Return a hash of all that a reading depends on, besides the footage."""
-    rooms = (settings.geometry, settings.positions, settings.moments)
+    # The model counts by what is in its file, not by where it lies.
+    positions = replace(settings.positions, model="")
+    rooms = (settings.geometry, positions, settings.moments)
     digest = hashlib.blake2b(reading_key(reader, settings).encode(), digest_size=8)
     digest.update(json.dumps([asdict(room) for room in rooms], sort_keys=True).encode())
-    if shipped_model().is_file():
-        digest.update(shipped_model().read_bytes())
+    model = Path(settings.positions.model or shipped_model())
+    if model.is_file():
+        digest.update(model.read_bytes())
     return digest.hexdigest()
 
 

@@ -116,3 +116,31 @@ def test_the_list_of_versions_is_plain_json(corrected, start):
     data = json.loads((corrected.root / "models" / "versions.json").read_text())
     assert data["current"] == 1
     assert len(data["apart"]) == 1
+
+
+def test_reading_uses_what_was_learnt_until_it_is_taken_back(corrected, start):
+    from pipeline.cli.reading import _settings
+
+    assert _settings(None, corrected).positions.model == ""
+    learn(corrected, SETTINGS, start=start)
+    assert _settings(None, corrected).positions.model.endswith("positions-001.skops")
+    Versions(corrected).back()
+    assert _settings(None, corrected).positions.model == ""
+
+
+def test_a_reading_is_out_of_date_once_the_model_is_another(corrected, start, tmp_path):
+    from pipeline.overnight.reading import settings_hash
+    from pipeline.settings import PositionsSettings, Settings
+
+    class Reader:
+        name = "drawn"
+
+    learn(corrected, SETTINGS, start=start)
+    learnt = Versions(corrected).path()
+    moved = tmp_path / "moved.skops"
+    moved.write_bytes(learnt.read_bytes())
+    hashes = [
+        settings_hash(Reader(), Settings(positions=PositionsSettings(model=str(path))))
+        for path in ("", learnt, moved)
+    ]
+    assert hashes[0] != hashes[1] == hashes[2]
