@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -120,7 +122,7 @@ def test_pairs_come_back_from_disk_and_files_join(handshakes, tmp_path):
     one, two = tmp_path / "one.npz", tmp_path / "two.npz"
     save_pairs(one, handshakes[:2])
     save_pairs(two, handshakes[2:])
-    pairs = load_pairs(one, two)
+    pairs = load_pairs(one, two, rejected=True)
     assert len(pairs) == len(handshakes)
     for stored, solved in zip(pairs, handshakes, strict=True):
         assert (stored.template, stored.position, stored.top) == ("handshake", "standing", None)
@@ -128,7 +130,15 @@ def test_pairs_come_back_from_disk_and_files_join(handshakes, tmp_path):
         for a, b in zip(stored.bodies, solved.pair.bodies, strict=True):
             assert a.person == b.person
             assert np.array_equal(a.joints, b.joints)
-    assert tally(list(pairs.solved())).accepted == tally(handshakes).accepted
+    assert tally(list(pairs.solved())) == tally(handshakes)
+
+
+def test_pairs_that_are_not_plausible_stay_out_unless_asked_for(handshakes, tmp_path):
+    bad = replace(handshakes[0], quality=replace(handshakes[0].quality, penetration=0.2))
+    path = tmp_path / "pairs.npz"
+    save_pairs(path, [bad, handshakes[1]])
+    assert len(load_pairs(path)) == handshakes[1].quality.accepted
+    assert len(load_pairs(path, rejected=True)) == 2
 
 
 def test_a_file_that_holds_no_pairs_is_named(tmp_path):

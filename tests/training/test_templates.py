@@ -1,5 +1,7 @@
 """That every position is written, and that what is written solves and looks like itself."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -32,6 +34,13 @@ def test_every_template_says_what_it_shows_and_who_is_on_top():
 def test_an_unknown_name_lists_the_known_ones():
     with pytest.raises(MatlineError, match="mount, low"):
         template("upside down")
+
+
+def test_the_page_shows_every_template_as_it_is_written():
+    page = (Path(__file__).parents[2] / "docs" / "scenes.md").read_text(encoding="utf-8")
+    for t in templates().values():
+        assert f"### {t.name}\n" in page
+        assert t.text.split("\n\n", 1)[1].strip() in page, t.name
 
 
 @pytest.fixture(scope="module")

@@ -22,7 +22,7 @@ _PER_PAIR = ("template", "position", "top", "mirrored", "person",
 
 
 def save_pairs(path: str | Path, solved: Sequence[SolvedPair]) -> None:
-    """Write solved pairs atomically.
+    """Write solved pairs atomically, the rejected ones too: their share is part of the figures.
 
     Parameters
     ----------
@@ -117,8 +117,14 @@ class Pairs(Sequence[PosedPair]):
             yield SolvedPair(self[i], Quality(*(float(q) for q in self.quality[i])))
 
 
-def load_pairs(*paths: str | Path) -> Pairs:
+def load_pairs(*paths: str | Path, rejected: bool = False) -> Pairs:
     """Read the pairs of one or several files as one sequence.
+
+    Parameters
+    ----------
+    *paths : str or Path
+    rejected : bool
+        Whether to include the pairs that are not plausible.
 
     Raises
     ------
@@ -133,6 +139,9 @@ def load_pairs(*paths: str | Path) -> Pairs:
         merged[names] = np.unique(np.concatenate([f[names] for f in files]))
         found = [np.searchsorted(merged[names], f[names])[f[rows]] for f in files]
         merged[rows] = np.concatenate(found).astype(np.int16)
+    if not rejected:
+        keep = [Quality(*row).accepted for row in merged["quality"].tolist()]
+        merged |= {name: merged[name][keep] for name in _PER_PAIR}
     return Pairs(merged)
 
 

@@ -50,7 +50,7 @@ def make_cast(
 
 @app.command("solve")
 def solve_templates(
-    out: Annotated[Path, typer.Option(help="File of accepted pairs to write (.npz).")],
+    out: Annotated[Path, typer.Option(help="File of pairs to write (.npz).")],
     cast: CastOption,
     per_template: Annotated[int, typer.Option(min=1, help="Pairs to solve of each.")] = 32,
     seed: int = 0,
@@ -60,7 +60,7 @@ def solve_templates(
     seconds: Annotated[float, typer.Option(help="Stop after so long and keep what is done.")] = 0,
     only: OnlyOption = None,
 ) -> None:
-    """Solve the templates and keep the pairs that are plausible."""
+    """Solve the templates and judge every pair."""
     from .pairs_file import save_pairs
 
     if not cast.is_file():
@@ -83,7 +83,7 @@ def solve_templates(
     _print_table({name: tally(pairs) for name, pairs in found.items()})
     if not accepted:
         raise MatlineError("No pair was plausible: nothing written.")
-    save_pairs(out, accepted)
+    save_pairs(out, everything)
     typer.echo(
         f"{len(accepted)} of {len(everything)} pairs accepted in {spent:.0f} s "
         f"({len(everything) / spent:.1f} solved a second, {workers} × {device}): {out}"
@@ -119,7 +119,7 @@ def write_page(
     from .pairs_file import load_pairs
     from .sheet import page
 
-    solved = list(load_pairs(*pairs).solved()) if pairs else []
+    solved = list(load_pairs(*pairs, rejected=True).solved()) if pairs else []
     out.write_text(page(templates(), solved, pictures), encoding="utf-8")
     typer.echo(str(out))
 

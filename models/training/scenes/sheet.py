@@ -17,7 +17,7 @@ from .body import Person
 from .contacts import Template
 from .pairs_file import Pairs
 from .pose import PosedPair
-from .solve_many import tally
+from .solve_many import Tally, tally
 from .solver import SolvedPair, mirror
 
 # Okabe–Ito vermillion and blue (published, colour-blind safe), BGR.
@@ -48,7 +48,7 @@ def draw_pair(
     size : int
         Pixels a side.
     metres : float
-        What the picture spans.
+        What the picture spans at least; people further apart get more.
 
     Returns
     -------
@@ -61,7 +61,8 @@ def draw_pair(
     up = np.cross(right, away)
     shared = people[0].topology
     skins = [people[b.person].vertices(b)[: shared.skin_size] for b in pair.bodies]
-    middle = (np.min([s.min(0) for s in skins], 0) + np.max([s.max(0) for s in skins], 0)) / 2
+    low, high = np.min([s.min(0) for s in skins], 0), np.max([s.max(0) for s in skins], 0)
+    middle, metres = (low + high) / 2, max(metres, 1.05 * float((high - low).max()))
     corners = np.concatenate([skin[shared.skin_faces] - middle for skin in skins])
     colour = np.repeat(_COLOURS, len(shared.skin_faces), 0)
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -165,6 +166,12 @@ python -m models.training.scenes positions sheet pairs.npz --cast cast.npz --out
 """
 
 
+_FIGURES_NOTE = (
+    "Means over the plausible pairs: the gap between what should touch, and the deepest point of "
+    "one skin inside the other (0 where it is less than 8 mm)."
+)
+
+
 def page(
     known: Mapping[str, Template], solved: Sequence[SolvedPair], pictures: str = "pictures"
 ) -> str:
@@ -174,7 +181,7 @@ def page(
     ----------
     known : mapping of str to Template
     solved : sequence of SolvedPair
-        For the table of figures; only accepted pairs are stored, so no share is given.
+        For the table of figures, the rejected ones too; none gives no table.
     pictures : str
         Folder of the sheets, relative to the page.
     """
@@ -194,13 +201,20 @@ def page(
             body = "\n".join(statements).strip()
             parts.append(f"\n### {t.name}\n\n{t.about}\n\n```\n{body}\n```\n")
     if by_name:
-        parts.append("\n## Figures\n\n| template | pairs | contact error | deepest point |\n")
-        parts.append("|---|---|---|---|\n")
-        for name in (n for n in known if n in by_name):
-            kept = tally(by_name[name])
-            row = f"| {name} | {kept.accepted} | {100 * kept.contact:.1f} cm | "
-            parts.append(f"{row}{100 * kept.penetration:.1f} cm |\n")
+        parts.append(_figures({n: tally(by_name[n]) for n in known if n in by_name}))
     return "".join(parts)
+
+
+def _figures(tallies: Mapping[str, Tally]) -> str:
+    rows = [
+        f"| {name} | {t.solved} | {100 * t.accepted / t.solved:.0f} % "
+        f"| {100 * t.contact:.1f} cm | {100 * t.penetration:.1f} cm |"
+        for name, t in tallies.items()
+    ]
+    head = (
+        "| template | solved | plausible | contact error | deepest point |\n|---|---|---|---|---|"
+    )
+    return "\n".join(["", "## Figures", "", _FIGURES_NOTE, "", head, *rows, ""])
 
 
 def _is_header(line: str) -> bool:
