@@ -33,6 +33,7 @@ class RegionTracker:
         self._settings = settings or BodiesSettings()
         self._motion = Motion()
         self._misses = 0
+        self._searches = 0
         self.region: Region | None = None
 
     def read(self, reader: BodyReader, image: np.ndarray) -> Look:
@@ -56,7 +57,7 @@ class RegionTracker:
             if self.region is None or self._misses >= self._settings.region_patience:
                 look = self._find(reader, image, moving, look)
         if look.region is not None:
-            self._misses = 0
+            self._misses = self._searches = 0
             self.region = clamped(self._smoothed(look.region), image)
         return look
 
@@ -66,8 +67,10 @@ class RegionTracker:
         """Look at the whole frame, then where motion is; the fullest look if none shows a pair."""
         places: list[Region | None] = [None] if self.region is not None else []
         self.region, self._misses = None, 0
-        if moving is not None:
+        # An empty mat may be filmed for hours; looking twice at each sample would double the night.
+        if moving is not None and self._searches % self._settings.region_motion_every == 0:
             places.append(moving)
+        self._searches += moving is not None
         for place in places:
             look = reader.read(image, place)
             if look.region is not None:

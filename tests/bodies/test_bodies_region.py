@@ -127,6 +127,14 @@ def test_motion_shows_where_to_look_when_the_whole_frame_shows_nobody():
     assert len(look.bodies) == 2
 
 
+def test_an_empty_mat_is_not_looked_at_twice_for_hours():
+    reader, tracker = Eyes(()), RegionTracker()
+    for index in range(40):
+        image = cv2.circle(BLACK.copy(), (100 + 10 * index, 300), 30, (255, 255, 255), cv2.FILLED)
+        tracker.read(reader, image)
+    assert len(reader.asked) <= 40 + 40 / SETTINGS.region_motion_every + 1
+
+
 def test_motion_is_the_box_of_what_moved():
     motion = Motion()
     assert motion.region(BLACK) is None
