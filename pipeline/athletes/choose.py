@@ -143,6 +143,7 @@ def _movement_cost(people: People, memory: Memory, settings: AthletesSettings) -
         since[..., None],
         memory.trunk[..., None],
         settings,
+        settings.jump_cost,
     )
     return np.where(np.isnan(cost), settings.first_seen_cost, cost)
 

@@ -147,7 +147,9 @@ def _movement(
         since = time_s - seen_s
         before = movement.expected(last, velocity, since, settings)
         scale = np.full((2, 1), trunk[t].mean())
-        costs = movement.cost(before[:, None], now[None], since[:, None], scale, settings)
+        costs = movement.cost(
+            before[:, None], now[None], since[:, None], scale, settings, settings.exchange_jump_cost
+        )
         costs = np.nan_to_num(costs)  # unseen says nothing either way
         stay[t], change[t] = costs[0, 0] + costs[1, 1], costs[0, 1] + costs[1, 0]
         for i in np.flatnonzero(np.isfinite(now).any(axis=(1, 2))):

@@ -35,11 +35,12 @@ def cost(
     since_s: np.ndarray,
     trunk: np.ndarray,
     settings: AthletesSettings,
+    most: float,
 ) -> np.ndarray:
     """Return the cost in nats that the body expected at `before` is the one seen `now`.
 
     −log of a normal density in the mean distance of shared keypoints, levelling off at
-    `AthletesSettings.jump_cost`; wider, and so less likely anywhere, the longer the body was
+    `most`; wider, and so less likely anywhere, the longer the body was
     not seen.
 
     Parameters
@@ -49,6 +50,8 @@ def cost(
     since_s, trunk : ndarray, (...)
         Seconds; trunk length in pixels.
     settings : AthletesSettings
+    most : float
+        What the most implausible movement costs.
 
     Returns
     -------
@@ -62,7 +65,7 @@ def cost(
     known = np.isfinite(since_s)
     spread = np.hypot(settings.still_spread, settings.speed_spread * np.where(known, since_s, 0))
     squared = (mean / spread) ** 2 / 2
-    limited = settings.jump_cost * squared / (settings.jump_cost + squared)
+    limited = most * squared / (most + squared)
     # The normal density's own term: whoever was seen last is likelier to be who is seen now.
     usual = np.hypot(settings.still_spread, settings.speed_spread * _USUAL_STEP_S)
     widened = 2 * np.maximum(np.log(spread / usual), 0)
