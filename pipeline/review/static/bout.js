@@ -50,7 +50,8 @@ class BoutPage {
     $("rate").replaceChildren(...RATES.map((rate) => new Option(`${rate}×`, rate, rate === 1, rate === 1)));
     $("help-keys").replaceChildren(...helpContent());
     $("keys-on").checked = localStorage.getItem("single-keys") !== "off";
-    $("map").setAttribute("aria-valuemax", this.bout.duration_s);
+    $("map").setAttribute("aria-valuemin", this.bout.start_s);
+    $("map").setAttribute("aria-valuemax", this.bout.end_s);
     $("export-csv").href = `${this.path}/export.csv`;
     $("export-vtt").href = `${this.path}/export.vtt`;
     this.loadPicture().catch((error) => this.say(error.message));

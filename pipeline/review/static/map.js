@@ -18,7 +18,8 @@ export class BoutMap extends EventTarget {
   constructor(canvas, bout, timeline, words) {
     super();
     Object.assign(this, { canvas, bout, timeline, words });
-    this.view = [0, bout.duration_s];
+    this.whole = [bout.start_s, bout.end_s]; // one bout, though its footage may hold a whole day
+    this.view = this.whole;
     this.time = 0;
     this.traces = [];
     this.still = document.createElement("canvas");
@@ -53,8 +54,9 @@ export class BoutMap extends EventTarget {
   // What is shown
 
   async loadTrace() {
-    const path = `/api/bouts/${this.bout.id}/trace`;
-    this.traces = [await get(`${path}?buckets=1200`)];
+    const [start, end] = this.whole;
+    const path = `/api/bouts/${this.bout.id}/trace?start_s=${start}&end_s=${end}`;
+    this.traces = [await get(`${path}&buckets=1200`)];
     this.redraw();
     this.loadDetail();
   }
@@ -65,7 +67,7 @@ export class BoutMap extends EventTarget {
     this.detail = setTimeout(async () => {
       const [start, end] = this.view;
       const whole = this.traces[0];
-      if (!whole || end - start > this.bout.duration_s / 2 || whole.time_s.length < 2000) return;
+      if (!whole || end - start > (this.whole[1] - this.whole[0]) / 2 || whole.time_s.length < 2000) return;
       const [from, to] = [Math.max(0, start - (end - start)), end + (end - start)];
       const held = this.traces[1]?.span;
       if (held && held[0] <= start && held[1] >= end && held[1] - held[0] < 6 * (end - start)) return;
@@ -92,8 +94,9 @@ export class BoutMap extends EventTarget {
   }
 
   show(start, end) {
-    const length = Math.min(Math.max(end - start, SHORTEST_VIEW_S), this.bout.duration_s);
-    const from = Math.min(Math.max(0, start), this.bout.duration_s - length);
+    const [first, last] = this.whole;
+    const length = Math.min(Math.max(end - start, SHORTEST_VIEW_S), last - first);
+    const from = Math.min(Math.max(first, start), last - length);
     this.view = [from, from + length];
     this.redraw();
     this.loadDetail();
@@ -106,7 +109,7 @@ export class BoutMap extends EventTarget {
   }
 
   showAll() {
-    this.show(0, this.bout.duration_s);
+    this.show(...this.whole);
   }
 
   // Drawing: what changes rarely goes to a still picture, the playhead over it
