@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -135,15 +134,14 @@ class Decoding:
         watch: Watch,
         strict: bool,
     ) -> Iterator[Picture]:
-        instants = Instants(self._span, watch.last_s)
+        instants = Instants(self._span, clock, before)
         context = stream.codec_context
-        awaited: list[int] = []  # timestamps of samples not decoded yet, a heap
         count = 0
         planning = plan if self._info.timed else plan_nothing
         for planned in planning(packets, self._span, clock, before):
             packet = planned.packet
             if planned.wanted and packet.pts is not None:
-                heapq.heappush(awaited, packet.pts)
+                instants.expect(packet.pts)
             # Pictures that nothing refers to and nobody wants need no decoding.
             context.skip_frame = "NONREF" if planned.wanted is False else "DEFAULT"
             if packet.is_corrupt:
@@ -156,21 +154,15 @@ class Decoding:
             for frame in frames:
                 time_s = self._time(frame, clock, count)
                 count += 1
-                if strict and self._came_too_late(frame, awaited, time_s, watch):
-                    raise _TooLate
-                strict = strict and time_s < self._span.start_s
-                while awaited and frame.pts is not None and awaited[0] <= frame.pts:
-                    lost = heapq.heappop(awaited)
-                    if lost < frame.pts:
-                        instants.take(clock.seconds(lost))
+                began = time_s >= self._span.start_s
+                if strict and began and not watch.hurt and instants.passed_over(frame.pts):
+                    raise _TooLate  # nothing is damaged: a gradual refresh was not complete yet
+                strict = strict and not began
                 good = watch.saw(time_s, frame)
                 if time_s >= self._span.end_s:
                     watch.left()
                     return
-                if good is None:
-                    continue
-                due = instants.take(time_s)
-                if due and good and time_s >= self._span.start_s:
+                if good is not None and instants.take(time_s, frame.pts) and good and began:
                     yield Picture(time_s, frame)
         watch.ended()
 
@@ -178,15 +170,3 @@ class Decoding:
         if not self._info.timed:
             return float(count / self._info.counting_rate)
         return clock.seconds(frame.pts) if frame.pts is not None else math.nan
-
-    def _came_too_late(
-        self, frame: VideoFrame, awaited: list[int], time_s: float, watch: Watch
-    ) -> bool:
-        """Whether a sample was skipped although nothing was damaged: a gradual refresh."""
-        return (
-            time_s >= self._span.start_s
-            and not watch.hurt
-            and bool(awaited)
-            and frame.pts is not None
-            and awaited[0] < frame.pts
-        )

@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from heapq import heappop, heappush
 
 from av.packet import Packet
 
@@ -52,14 +53,34 @@ class Clock:
 
 
 class Instants:
-    """Remembers which instants have had their picture."""
+    """Remembers which instants have had their picture.
 
-    def __init__(self, span: Span, last_time_s: float | None = None) -> None:
-        self._span = span
-        self._last = -math.inf if last_time_s is None else span.instant(last_time_s)
+    A sample that is expected and never decoded still uses up its instant, so that a chunk which
+    begins behind the damage agrees with one that began before it.
+    """
 
-    def take(self, time_s: float) -> bool:
-        """Note a picture; return whether it is the first at or after some instant."""
+    def __init__(self, span: Span, clock: Clock, before: int | None = None) -> None:
+        self._span, self._clock = span, clock
+        self._last = -math.inf if before is None else span.instant(clock.seconds(before))
+        self._expected: list[int] = []  # a heap
+
+    def expect(self, pts: int) -> None:
+        """Note that the picture of this timestamp is a sample, once it is decoded."""
+        heappush(self._expected, pts)
+
+    def passed_over(self, pts: int | None) -> bool:
+        """Whether an expected sample comes before a picture that has been decoded."""
+        return pts is not None and bool(self._expected) and self._expected[0] < pts
+
+    def take(self, time_s: float, pts: int | None) -> bool:
+        """Note a decoded picture; return whether it is the first at or after some instant."""
+        while self.passed_over(pts):
+            self._use(self._clock.seconds(heappop(self._expected)))
+        if self._expected and self._expected[0] == pts:
+            heappop(self._expected)
+        return self._use(time_s)
+
+    def _use(self, time_s: float) -> bool:
         instant = self._span.instant(time_s)
         first = instant > self._last
         self._last = max(self._last, instant)
