@@ -72,17 +72,9 @@ class Progress:
         worked, made = now - began_at, done - began_with
         if worked < 1 or made <= 0 or done >= total:
             return ""
+        from pipeline.overnight.clock import length  # by now it is loaded; `--help` needn't wait
+
         return f", about {length(worked / made * (total - done))} left"
-
-
-def length(seconds: float) -> str:
-    """Return a length of time as people say it: ``40 s``, ``12 min``, ``3 h 20 min``."""
-    if seconds < 90:
-        return f"{round(seconds)} s"
-    minutes = round(seconds / 60)
-    if minutes < 90:
-        return f"{minutes} min"
-    return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
 def _percent(done: float, total: float) -> str:

@@ -17,8 +17,8 @@ def register(app: typer.Typer) -> None:
 
 def bouts_command(library: LibraryOption = None) -> None:
     """List the bouts of the library, and how much of each a human has seen."""
-    from pipeline.cli.progress import length
     from pipeline.library import Library
+    from pipeline.overnight.clock import length
 
     shelf = Library(library)
     for bout in shelf.bouts():

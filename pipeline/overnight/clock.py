@@ -1,4 +1,4 @@
-"""Times of day."""
+"""Times of day, and lengths of time, as people say them."""
 
 from __future__ import annotations
 
@@ -36,3 +36,13 @@ def next_time(text: str, now: datetime | None = None) -> float:
     if then <= now:
         then += timedelta(days=1)
     return then.timestamp()
+
+
+def length(seconds: float) -> str:
+    """Return a length of time as people say it: ``40 s``, ``12 min``, ``3 h 20 min``."""
+    if seconds < 90:
+        return f"{round(seconds)} s"
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60:02d} min"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from pipeline.overnight.clock import length
 from pipeline.overnight.reading import Reading
 from pipeline.timeline import ATTEMPT_SUFFIX, Timeline
 
@@ -108,7 +109,7 @@ def unsure_s(timeline: Timeline) -> float:
 
 
 def _read_line(file: FileOutcome) -> str:
-    parts = [f"{file.duration_s / 60:.1f} min"]
+    parts = [length(file.duration_s)]
     elevations = sum(file.moments.get(kind, 0) for kind in ELEVATIONS)
     scoring = sum(file.moments.get(kind, 0) for kind in SCORING)
     attempts = sum(n for kind, n in file.moments.items() if kind.endswith(ATTEMPT_SUFFIX))
