@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator, PercentFormatter
 
+from pipeline.outputs.study.score import running_score
 from pipeline.outputs.study.selection import StudyBout
 from pipeline.outputs.study.spells import SIDES, side_of
 from pipeline.timeline import ATTEMPT_SUFFIX, position
@@ -147,6 +148,41 @@ def rate_dots(rates: pd.DataFrame, names: Sequence[str] = ("own", "opponent")) -
         axes.xaxis.set_major_formatter(PercentFormatter(1))
         axes.grid(axis="x", color="#dddddd")
         axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=2)
+        return _svg(figure)
+
+
+def score_lines(study_bouts: Sequence[StudyBout], points: pd.DataFrame) -> str:
+    """Return points over the clock as an SVG: both scores of one bout, else the lead in each.
+
+    Parameters
+    ----------
+    study_bouts : sequence of StudyBout
+    points : DataFrame
+        As from `points`.
+    """
+    with rc_context(_STYLE):
+        figure, axes = _axes(2.4)
+        for one in study_bouts:
+            length_s = one.bout.end_s - one.bout.start_s
+            score = running_score(points, one.bout.id, length_s)
+            if len(study_bouts) > 1:
+                lead = score["own"] - score["opponent"]
+                axes.step(score["clock_s"], lead, where="post", color="#0072B2", lw=1, alpha=0.6)
+                continue
+            for (who, colour), name in zip(BY_COLOURS.items(), one.names, strict=True):
+                style = "-" if who == "own" else "--"
+                axes.step(
+                    score["clock_s"], score[who], style, where="post", color=colour, label=name
+                )
+        if len(study_bouts) == 1:
+            axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=2)
+        else:
+            axes.axhline(0, color="#555555", lw=0.8)
+        axes.set_ylabel("points" if len(study_bouts) == 1 else "lead (points)")
+        axes.yaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.set_xlim(left=0)
+        axes.grid(axis="y", color="#dddddd")
+        _clock_axis(axes)
         return _svg(figure)
 
 

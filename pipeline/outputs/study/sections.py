@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.moments import CAUTION
 from pipeline.outputs.study import plots
 from pipeline.outputs.study.attempts import ATTEMPTED, FROM_BELOW, rates
 from pipeline.outputs.study.page import Picture, Section, ShownTable
@@ -35,6 +36,7 @@ def sections(study: Study) -> list[Section]:
         _ways(study),
         _attempts(study),
         _elevations(study),
+        _points(study),
         _trends(study),
     ]
     return [section for section in made if section.pictures or section.tables]
@@ -63,6 +65,8 @@ def _bouts(study: Study) -> Section:
         "studied_s": ("studied", clock, True),
         "top_s": ("top", clock, True),
         "bottom_s": ("bottom", clock, True),
+        "own_points": ("points", str, True),
+        "opponent_points": ("conceded", str, True),
     }
     if len(study.bouts) == 1:
         return Section("The bout", [], pictures)
@@ -200,6 +204,28 @@ def _elevations(study: Study) -> Section:
     )
     columns = keys | _rate_columns("elevations", "followed")
     return Section("Elevations", [text], [], [ShownTable.of(_with_interval(counted), "", columns)])
+
+
+def _points(study: Study) -> Section:
+    if study.points.empty:
+        return Section("Proposed points")
+    one = len(study.bouts) == 1
+    picture = Picture.of(
+        plots.score_lines(study.bouts, study.points),
+        "Proposed points over the clock." if one else "Lead over the clock, a line a bout.",
+    )
+    counted = study.points.groupby(["kind", "by"], as_index=False).agg(
+        times=("points", "size"), points=("points", "sum")
+    )
+    columns: dict[str, Shown] = {
+        "kind": _KIND,
+        "by": ("by", str, False),
+        "times": ("times", str, True),
+        "points": ("points", str, True),
+    }
+    rules = "; ".join(sorted(set(study.points["rules"])))
+    table = ShownTable.of(counted, f"What for. Rules: {rules}.", columns)
+    return Section("Proposed points", [CAUTION], [picture], [table])
 
 
 def _trends(study: Study) -> Section:

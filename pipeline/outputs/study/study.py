@@ -11,6 +11,7 @@ import pandas as pd
 from pipeline.errors import MatlineError
 from pipeline.library import written_whole
 from pipeline.outputs.study.attempts import attempts, elevations, rates
+from pipeline.outputs.study.score import points
 from pipeline.outputs.study.selection import StudyBout
 from pipeline.outputs.study.spells import (
     entries_and_exits,
@@ -32,7 +33,7 @@ class Study:
     ----------
     bouts : tuple of StudyBout
         At least one, by date.
-    spells, transitions, attempts, elevations : DataFrame
+    spells, transitions, attempts, elevations, points : DataFrame
         One row an observation; columns as their functions say.
     settings : StudySettings
     """
@@ -42,6 +43,7 @@ class Study:
     transitions: pd.DataFrame
     attempts: pd.DataFrame
     elevations: pd.DataFrame
+    points: pd.DataFrame
     settings: StudySettings
 
     @classmethod
@@ -65,6 +67,7 @@ class Study:
             transitions(bouts),
             attempts(bouts, settings),
             elevations(bouts, settings),
+            points(bouts),
             settings,
         )
 
@@ -103,6 +106,7 @@ class Study:
             "attempts": self.attempts,
             "rates": self.rates,
             "elevations": self.elevations,
+            "points": self.points,
             "trends": self.trends,
         }
 
@@ -115,6 +119,10 @@ class Study:
                 _safe(table).round(6).to_csv(part, index=False, lineterminator="\r\n")
             paths.append(path)
         return paths
+
+    def _points(self, one: StudyBout, who: str) -> int:
+        mine = (self.points["bout"] == one.bout.id) & (self.points["by"] == who)
+        return int(self.points.loc[mine, "points"].sum())
 
     def _bout_row(self, one: StudyBout) -> dict[str, object]:
         own, opponent = one.names
@@ -132,6 +140,8 @@ class Study:
             "top_s": sides["top"],
             "bottom_s": sides["bottom"],
             "neither_s": sides["neither"],
+            "own_points": self._points(one, "own"),
+            "opponent_points": self._points(one, "opponent"),
             "left_out_s": one.left_out_s,
             "left_out_moments": one.left_out_moments,
         }
