@@ -44,7 +44,7 @@ class Hands:
 
     def __init__(self, page, library: Library, bout_id: str) -> None:
         self.page, self.library, self.bout_id = page, library, bout_id
-        self.keys = self.corrections = 0
+        self.keys = self.corrections = self.acceptances = 0
         self.time_s = 0.0
 
     @property
@@ -62,14 +62,12 @@ class Hands:
         """Press keys that make one correction, and wait for it."""
         before = self.library.revision(self.bout_id)
         self.press(*keys)
+        shown = "Number(document.querySelector('#saved').dataset.revision)"
         for _ in range(400):
-            if self.library.revision(self.bout_id) > before:
-                break
+            if self.page.evaluate(shown) > before:
+                return
             self.page.wait_for_timeout(10)
-        else:
-            raise AssertionError(f"{keys} at {self.time_s:.2f} s changed nothing")
-        self.page.wait_for_timeout(60)  # until the page has it too
-        self.corrections += 1
+        raise AssertionError(f"{keys} at {self.time_s:.2f} s changed nothing")
 
     def go(self, time_s: float) -> None:
         """Go to a time: over borders, then by seconds, then by pictures."""
@@ -100,14 +98,17 @@ def correct_all(hands: Hands, truth: Timeline) -> None:
         assert here is not None
         if coarse(here.position) != coarse(wanted.position):
             hands.correct("r", LETTERS[coarse(wanted.position)])
+            hands.corrections += 1
             hands.page.wait_for_timeout(400)
         here = hands.timeline.at(middle)
         if wanted.top and here.top != wanted.top:
             exchanged = most_exchanged(hands.timeline, truth, wanted.start_s)
             hands.correct("x" if exchanged else "t")
+            hands.corrections += 1
         here = hands.timeline.at(middle)
         if here.state == "proposed":
             hands.correct("a")
+            hands.acceptances += 1
 
 
 def put_start(hands: Hands, wanted: Segment) -> None:
@@ -125,9 +126,11 @@ def put_start(hands: Hands, wanted: Segment) -> None:
         for _ in range(abs(off)):
             hands.correct("[" if off > 0 else "]")
         hands.time_s = wanted.start_s
+        hands.corrections += 1
     else:
         hands.go(wanted.start_s)
         hands.correct("b" if abs(nearest - wanted.start_s) <= reach else "s")
+        hands.corrections += 1
 
 
 def drop_borders_inside(hands: Hands, wanted: Segment) -> None:
@@ -144,6 +147,7 @@ def drop_borders_inside(hands: Hands, wanted: Segment) -> None:
         back = hands.time_s
         hands.go(inside[0])
         hands.correct("m")
+        hands.corrections += 1
         hands.go(back)
 
 
@@ -235,11 +239,11 @@ def correct_one(browser, library: Library, read: Timeline, truth: Timeline) -> s
         hands = Hands(page, library, bout.id)
         correct_all(hands, truth)
         page.close()
-    changed = [s for s in hands.timeline.segments if s.state == "corrected"]
     return (
-        f"{minutes:.1f} min, {len(truth.segments)} segments; {hands.keys / minutes:.1f} keys and "
-        f"{hands.corrections / minutes:.1f} corrections or acceptances a minute of footage; "
-        f"{len(changed)} segments corrected; agreement before {agreement(read, truth):.1%}, "
+        f"{minutes:.1f} min, {len(truth.segments)} segments; a minute of footage: "
+        f"{hands.keys / minutes:.1f} keys, {hands.corrections / minutes:.1f} corrections, "
+        f"{hands.acceptances / minutes:.1f} acceptances; "
+        f"agreement before {agreement(read, truth):.1%}, "
         f"after {agreement(hands.timeline, truth):.1%}"
     )
 

@@ -101,6 +101,7 @@ class BoutPage {
   }
 
   changed() {
+    $("saved").dataset.revision = this.timeline.revision;
     this.map.redraw();
     this.showHere();
     this.showSums();
