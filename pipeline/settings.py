@@ -250,6 +250,8 @@ class MomentsSettings:
     """Shared width over the narrower body's: who lifts is underneath, not beside."""
     stands_knee_degrees: float = 40.0
     """Degrees the top athlete's knee opens when standing up by itself, which is no lift."""
+    stands_hip: float = 1.3
+    """Trunk lengths of hips over the lower foot that only a nearly straight leg gives (1.7)."""
     stands_foot: float = 0.25
     """Trunk lengths. Feet lower than this are still on the mat."""
     steady_s: float = 0.45
@@ -307,8 +309,8 @@ class LearningSettings:
     overwritten."""
     border_s: float = 0.3
     """Seconds on either side of a border that are not learnt from: nobody cuts finer than that."""
-    least_bouts: int = 3
-    """Bouts to learn from, besides those kept apart; fewer can't be told from chance."""
+    least_bouts: int = 2
+    """Bouts to learn from, besides those kept apart: folds need two. Ten are a better start."""
     apart_share: float = 0.25
     """Share of the bouts that are kept apart to judge by, when they are first chosen."""
     whole: float = 0.95

@@ -10,17 +10,20 @@ from pipeline.geometry.columns import (
     swapped_name,
 )
 from pipeline.geometry.features import change_per_second, features
+from pipeline.geometry.lifting import LIFTED_NAMES, heights_over_mat
 from pipeline.geometry.skeleton import STATURE_FRACTIONS, trunk_length
 
 __all__ = [
     "COLUMNS",
     "FEATURE_NAMES",
+    "LIFTED_NAMES",
     "STATURE_FRACTIONS",
     "Column",
     "MatCalibration",
     "as_markdown",
     "change_per_second",
     "features",
+    "heights_over_mat",
     "swap_columns",
     "swapped_name",
     "trunk_length",

@@ -11,6 +11,7 @@ from pipeline.errors import MatlineError
 from pipeline.geometry import planar
 from pipeline.geometry.calibration import MatCalibration
 from pipeline.geometry.columns import COLUMNS, FEATURE_NAMES, RATE_SUFFIX, RATED
+from pipeline.geometry.lifting import LIFTED, LIFTED_NAMES, heights_over_mat
 from pipeline.geometry.skeleton import (
     ANKLES,
     EARS,
@@ -57,7 +58,8 @@ def features(
     Returns
     -------
     DataFrame
-        Index ``time_s``; columns `FEATURE_NAMES`. What depends on an unseen keypoint is NaN.
+        Index ``time_s``; columns `FEATURE_NAMES`, then `LIFTED_NAMES`. What depends on an unseen
+        keypoint is NaN.
 
     Raises
     ------
@@ -85,13 +87,14 @@ def features(
         for name, values in athlete.items()
         for i, letter in enumerate("ab")
     }
-    columns |= metres
+    columns |= metres | _over_mat(points)
     table = pd.DataFrame(columns, index=pd.Index(times, name="time_s"), dtype=np.float64)
     measured = [name for c in COLUMNS for name in c.full_names]
+    lifted = table.reindex(columns=list(LIFTED_NAMES))
     table = table.reindex(columns=measured)
     rates = change_per_second(times, table[list(RATED)].to_numpy(), settings.rate_reach_s)
     changes = pd.DataFrame(rates, index=table.index, columns=[n + RATE_SUFFIX for n in RATED])
-    return pd.concat([table, changes], axis=1)[list(FEATURE_NAMES)]
+    return pd.concat([table, changes, lifted], axis=1)[[*FEATURE_NAMES, *LIFTED_NAMES]]
 
 
 def change_per_second(times: np.ndarray, values: np.ndarray, reach_s: float) -> np.ndarray:
@@ -357,6 +360,15 @@ def _pair_columns(pair: _Pair, athlete: dict[str, np.ndarray]) -> dict[str, np.n
         "pair_height": pair.lengths(whole[:, 1]),
         "pair_crossings": np.where(np.isnan(athlete["crossing"][:, 0]), np.nan, crossings),
         "pair_trunk_length": pair.trunk,
+    }
+
+
+def _over_mat(points: np.ndarray) -> dict[str, np.ndarray]:
+    heights = heights_over_mat(points)
+    return {
+        f"{letter}_{point}_over_mat": heights[:, athlete, i]
+        for i, point in enumerate(LIFTED)
+        for athlete, letter in enumerate("ab")
     }
 
 

@@ -24,7 +24,7 @@ class Gain:
     Attributes
     ----------
     base, cross, peak : int
-        Samples: lowest before, first at the gain, highest soon after.
+        Samples: lowest before, first at the gain, first near the highest soon after.
     start_s, end_s : float
         From the lowest point to where it was kept, or the peak if that is later.
     gain : float
@@ -82,7 +82,7 @@ def gains(
             resume = down
             continue
         soon = min(down, int(np.searchsorted(t, t[i] + within_s, side="right")))
-        peak = i + int(h[i:soon].argmax())
+        peak = i + _first_near_top(h[i:soon], h[base])
         end_s = max(t[peak], min(t[down - 1], t[i] + keep_s))
         yield Gain(
             base=int(where[base]),
@@ -94,6 +94,12 @@ def gains(
             kept_s=float(kept_s),
         )
         free = resume = max(peak, int(np.searchsorted(t, end_s)))
+
+
+def _first_near_top(height: np.ndarray, base: float) -> int:
+    """First sample with nine tenths of the whole gain: on a plateau noise picks the highest."""
+    enough = base + 0.9 * (height.max() - base)
+    return int(np.argmax(height >= enough))
 
 
 def _falls_below(height: np.ndarray, start: int, level: float) -> int:
@@ -133,7 +139,7 @@ def _rises(
 ) -> Iterator[Moment]:
     own = athlete.lower()
     sure = _underneath(times, segments, athlete)
-    height = _steady(times, features[f"{own}_shoulder_height"], settings)
+    height = _steady(times, _height(features, own, "shoulder"), settings)
     trunk = features[f"{own}_trunk_angle"].to_numpy()
     found = gains(times, height, settings.rise_gain, settings.rise_within_s, settings.rise_keep_s)
     for g in found:
@@ -164,8 +170,9 @@ def _lifts(
 ) -> Iterator[Moment]:
     top = other(athlete).lower()
     sure = _underneath(times, segments, athlete)
-    height = _steady(times, features[f"{top}_hip_height"], settings)
-    above = features[f"{top}_hip_over_other"].to_numpy()
+    hips = _height(features, top, "hip")
+    height = _steady(times, hips, settings)
+    above = (hips - _height(features, athlete.lower(), "hip")).to_numpy()
     overlap = features["pair_horizontal_overlap"].to_numpy()
     found = gains(times, height, settings.lift_gain, settings.lift_within_s, settings.lift_keep_s)
     for g in found:
@@ -190,11 +197,13 @@ def _lifts(
 
 
 def _stands_up_alone(features: pd.DataFrame, top: str, g: Gain, settings: MomentsSettings) -> bool:
-    """Whether the top athlete's hips rose because the own knees straightened, feet down."""
+    """Whether the top athlete came up on the own legs: a foot down, and the leg straightened."""
     knee = features[f"{top}_knee_angle_max"].to_numpy()
-    foot = features[f"{top}_foot_height_low"].to_numpy()
-    opened = knee[g.peak] - knee[g.base]
-    return bool(opened >= settings.stands_knee_degrees and foot[g.peak] <= settings.stands_foot)
+    foot = _height(features, top, "foot").to_numpy()
+    hip = _height(features, top, "hip").to_numpy()
+    straightened = knee[g.peak] - knee[g.base] >= settings.stands_knee_degrees
+    straight = hip[g.peak] - foot[g.peak] >= settings.stands_hip
+    return bool((straightened or straight) and foot[g.peak] <= settings.stands_foot)
 
 
 def _underneath(times: np.ndarray, segments: Sequence[Segment], athlete: Athlete) -> np.ndarray:
@@ -204,6 +213,14 @@ def _underneath(times: np.ndarray, segments: Sequence[Segment], athlete: Athlete
         if s.top == other(athlete) and coarse(s.position) in UNDERNEATH:
             sure[(times >= s.start_s) & (times < s.end_s)] = s.confidence
     return sure
+
+
+def _height(features: pd.DataFrame, who: str, point: str) -> pd.Series:
+    """Height over the mat where it is told, else as it looks in the picture."""
+    over_mat = f"{who}_{point}_over_mat"
+    if over_mat in features and features[over_mat].notna().any():
+        return features[over_mat]
+    return features[f"{who}_foot_height_low" if point == "foot" else f"{who}_{point}_height"]
 
 
 def _steady(times: np.ndarray, height: pd.Series, settings: MomentsSettings) -> np.ndarray:

@@ -15,7 +15,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import MatlineError
-from pipeline.geometry import FEATURE_NAMES, as_markdown, features, swap_columns, trunk_length
+from pipeline.geometry import (
+    FEATURE_NAMES,
+    LIFTED_NAMES,
+    as_markdown,
+    features,
+    swap_columns,
+    trunk_length,
+)
 from tests.geometry.stick import TRUNK, F, figure, pair
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -180,7 +187,7 @@ def test_unseen_keypoints_never_raise_and_never_count(seen_a, seen_b):
         unseen = [j for j in range(17) if not bits >> j & 1]
         keypoints[:, athlete, unseen] = np.nan
     table = features(times, keypoints)
-    assert list(table.columns) == list(FEATURE_NAMES)
+    assert list(table.columns) == [*FEATURE_NAMES, *LIFTED_NAMES]
     hips_seen = (seen_a >> 11 & 1) and (seen_a >> 12 & 1)
     if not hips_seen:
         assert table["a_hip_height"].isna().all()
@@ -191,7 +198,10 @@ def test_unseen_keypoints_never_raise_and_never_count(seen_a, seen_b):
 def test_nobody_seen_is_a_table_of_nan():
     table = features(np.arange(4.0), np.full((4, 2, 17, 3), np.nan))
     assert table.drop(columns=["a_seen", "b_seen"]).isna().all(axis=None)
-    assert features(np.zeros(0), np.zeros((0, 2, 17, 3))).shape == (0, len(FEATURE_NAMES))
+    assert features(np.zeros(0), np.zeros((0, 2, 17, 3))).shape == (
+        0,
+        len(FEATURE_NAMES + LIFTED_NAMES),
+    )
 
 
 def test_wrong_shapes_and_times_are_said_in_one_sentence():

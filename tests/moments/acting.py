@@ -17,7 +17,6 @@ def table(times: np.ndarray, **columns) -> pd.DataFrame:
     still = {
         "a_shoulder_height": KNEELING, "b_shoulder_height": LYING,
         "a_hip_height": 0.8, "b_hip_height": 0.2,
-        "a_hip_over_other": 0.6, "b_hip_over_other": -0.6,
         "a_knee_angle_max": 70.0, "b_knee_angle_max": 90.0,
         "a_foot_height_low": 0.05, "b_foot_height_low": 0.4,
         "a_trunk_confidence": 0.9, "b_trunk_confidence": 0.9,

@@ -105,6 +105,21 @@ def test_coming_up_twice_by_steps_is_two_rises():
     assert kinds(found) == [("rise", "B"), ("rise", "B")]
 
 
+def test_heights_over_the_mat_go_before_heights_in_the_picture():
+    looks = pulse(TIMES, LYING, 0.5, 5.0, 2.0)
+    found = find_moments(table(TIMES, b_shoulder_height=looks, b_shoulder_over_mat=LYING), GUARD)
+    assert not found
+    found = find_moments(table(TIMES, b_shoulder_over_mat=looks), GUARD)
+    assert kinds(found) == [("rise", "B")]
+
+
+def test_the_peak_of_a_plateau_is_where_it_begins():
+    height = pulse(TIMES, LYING, 0.5, 5.0, 4.0)
+    height[(TIMES > 6.2) & (TIMES < 6.4)] += 0.02
+    (rise,) = find_moments(table(TIMES, b_shoulder_height=height), GUARD)
+    assert rise.peak_s == pytest.approx(5.0, abs=0.2)
+
+
 def lifts(gain=0.5, seconds=1.0, **columns):
     height = pulse(TIMES, 0.8, gain, 5.0, seconds)
     found = find_moments(table(TIMES, a_hip_height=height, **columns), GUARD)
@@ -121,12 +136,13 @@ def test_a_lift_needs_three_tenths_of_a_trunk_length(gain, count):
 def test_a_lift_is_from_underneath():
     assert len(lifts()) == 1
     assert not lifts(pair_horizontal_overlap=0.1)
-    assert not lifts(a_hip_over_other=-0.1)
+    assert not lifts(b_hip_height=1.4)
 
 
 def test_standing_up_by_oneself_is_no_lift():
     knees = pulse(TIMES, 70, 90, 5.0, 1.0)
     assert not lifts(a_knee_angle_max=knees)
+    assert not lifts(gain=0.7)  # hips 1.45 over a foot that is down: on straight legs
     carried = pulse(TIMES, 0.05, 0.5, 5.0, 1.0)
     assert len(lifts(a_knee_angle_max=knees, a_foot_height_low=carried)) == 1
 

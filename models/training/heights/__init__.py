@@ -1,0 +1,1 @@
+"""How high bodies are over the mat, learned from rendered bouts through random cameras."""
