@@ -151,7 +151,7 @@ The pair reader learns from pictures that the project makes itself. Each picture
 the texts below: where two bodies touch, what rests on the mat, where things point. A solver finds
 joint angles that make the text true for two people of any size; a pair is kept only if the skins
 pass through each other by no more than 3 cm, what should touch is within 3 cm on average, and the
-lowest point is within 1.5 cm of the mat. Every pair also appears mirrored.
+lowest point is within 1.5 cm of the mat. Half of the pairs, drawn at random, are mirrored.
 
 A (vermillion) is the athlete on top where there is one; B is blue. North is +y: a body on its back
 with its head north has its left in the east. Lengths are centimetres, angles degrees. The
