@@ -7,6 +7,7 @@ import sys
 import typer
 
 import pipeline.cli.check as check
+import pipeline.cli.describe as describe
 import pipeline.cli.files as files
 import pipeline.cli.learn as learn
 import pipeline.cli.pictures as pictures
@@ -21,7 +22,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for group in (reading, showing, study, learn, files, pictures, check):
+for group in (reading, showing, describe, study, learn, files, pictures, check):
     group.register(app)
 
 

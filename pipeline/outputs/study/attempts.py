@@ -53,9 +53,10 @@ def attempts(bouts: Sequence[StudyBout], settings: StudySettings | None = None) 
     -------
     DataFrame
         Columns `ATTEMPT_COLUMNS`. ``by`` is "own", "opponent" or "" where nobody said; sides are
-        the side of who attempts; ``elevation`` is that athlete's last rise or lift before it,
-        ``elevation_before_s`` how long before; ``after_…`` is where things stood
-        `StudySettings.follow_s` seconds after the end, ``followed_by`` what happened until then.
+        the side of who attempts. For the kinds in `FROM_BELOW`, ``elevation`` is that athlete's
+        last rise or lift before it, ``elevation_before_s`` how long before. ``after_…`` is where
+        things stood `StudySettings.follow_s` seconds after the end, ``followed_by`` what happened
+        until then.
     """
     settings = settings or StudySettings()
     rows = [
@@ -187,6 +188,8 @@ def _place(segment: Segment | None, athlete: Athlete | None) -> tuple[str, str]:
 
 
 def _elevation_before(timeline: Timeline, moment: Moment, reach_s: float) -> Moment | None:
+    if base(moment.kind) not in FROM_BELOW:
+        return None
     fitting = [
         m
         for m in timeline.moments

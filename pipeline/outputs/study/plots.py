@@ -194,16 +194,17 @@ def trend_lines(trends: pd.DataFrame, events: Sequence[str]) -> str:
     with rc_context(_STYLE):
         figure = Figure(figsize=(_WIDTH_IN, 0.5 + 1.7 * rows), layout="constrained")
         panels = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).flat
-        for axes, kind in zip(panels, kinds, strict=False):
+        for number, (axes, kind) in enumerate(zip(panels, kinds, strict=False)):
             part = trends[trends["kind"] == kind]
             x = [list(events).index(event) for event in part["event"]]
             error = [part["rate"] - part["low"], part["high"] - part["rate"]]
-            axes.errorbar(x, part["rate"], error, fmt="o-", color="#0072B2", lw=1, capsize=2)
+            axes.errorbar(x, part["rate"], error, fmt="o", color="#0072B2", lw=1, capsize=2)
             axes.set_title(words(kind), fontsize=9)
-            axes.set_ylim(0, 1)
+            axes.set_ylim(-0.04, 1.04)
             axes.yaxis.set_major_formatter(PercentFormatter(1))
             axes.set_xticks(range(len(events)), events, rotation=30, ha="right")
             axes.set_xlim(-0.5, len(events) - 0.5)
+            axes.tick_params(labelbottom=number + columns >= len(kinds))
             axes.grid(axis="y", color="#dddddd")
         for axes in list(figure.axes)[len(kinds) :]:
             axes.set_visible(False)

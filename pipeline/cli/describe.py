@@ -1,0 +1,54 @@
+"""`matline describe`."""
+
+from __future__ import annotations
+
+from datetime import date as Date
+from typing import Annotated, Any
+
+import typer
+
+from pipeline.cli.options import LibraryOption
+from pipeline.errors import MatlineError
+
+
+def register(app: typer.Typer) -> None:
+    """Add this module's command."""
+    app.command("describe")(describe_command)
+
+
+def describe_command(
+    bouts: Annotated[
+        list[str], typer.Argument(metavar="BOUT...", help="Ids, as `matline bouts` lists them.")
+    ],
+    a: Annotated[str | None, typer.Option("--a", metavar="NAME", help="Who athlete A is.")] = None,
+    b: Annotated[str | None, typer.Option("--b", metavar="NAME", help="Who athlete B is.")] = None,
+    ours: Annotated[
+        str | None, typer.Option("--ours", help="a or b: whose side reports take.")
+    ] = None,
+    event: Annotated[str | None, typer.Option(metavar="NAME")] = None,
+    date: Annotated[str | None, typer.Option(metavar="DATE", help="2026-03-01")] = None,
+    ruleset: Annotated[
+        str | None, typer.Option(metavar="NAME", help="international_federation …")
+    ] = None,
+    title: Annotated[str | None, typer.Option(metavar="TEXT")] = None,
+    library: LibraryOption = None,
+) -> None:
+    """Say who fought, where, when and under which rules; what is left out stays."""
+    from pipeline.library import Library
+
+    shelf = Library(library)
+    details: dict[str, Any] = {"event": event, "date": _day(date), "ruleset": ruleset}
+    details |= {"title": title, "we": ours.upper() if ours else None}
+    details = {name: value for name, value in details.items() if value is not None}
+    names = {athlete: name for athlete, name in (("A", a), ("B", b)) if name is not None}
+    for bout in bouts:
+        made = shelf.update_bout(bout, **details, **({"names": names} if names else {}))
+        told = (made.names["A"] or "A", "–", made.names["B"] or "B", made.event, made.date)
+        typer.echo(f"{made.id}  {made.title}: {' '.join(filter(None, told))}")
+
+
+def _day(text: str | None) -> str | None:
+    try:
+        return text and Date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise MatlineError(f"“{text}” is no date; write it as 2026-03-01.") from None
