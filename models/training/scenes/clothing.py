@@ -151,7 +151,8 @@ def gi_look(rng: np.random.Generator, woman: bool, colour: str | None = None) ->
     lapel = cloth * rng.uniform(0.85, 1.05) if rng.random() < 0.85 else _vivid(rng)
     S = LookSlot
     slots[S.TOP] = *cloth, PLAIN
-    slots[S.TOP2] = *_vivid(rng), float(rng.random() < 0.45)
+    patch = _vivid(rng) if rng.random() < 0.4 else np.array(_GIS[_gi_colour(rng)])
+    slots[S.TOP2] = *patch, float(rng.random() < 0.45)
     slots[S.TOP3] = *lapel, 0
     slots[S.TOP_CUT] = rng.uniform(1.62, 1.98), rng.uniform(1.45, 1.78), 4, 0
     slots[S.BOTTOM] = *trousers, PLAIN
@@ -160,7 +161,7 @@ def gi_look(rng: np.random.Generator, woman: bool, colour: str | None = None) ->
     slots[S.BELT] = *_BELTS[belt], 1
     bar = (0.35, 0.02, 0.02) if belt == "black" else (0.01, 0.01, 0.01)
     slots[S.BELT2] = *bar, 0
-    slots[S.CLOTH] = rng.uniform(0.6, 1.5), rng.uniform(0.5, 1), rng.uniform(0.5, 1.5), _seed(rng)
+    slots[S.CLOTH] = rng.uniform(0.7, 1.9), rng.uniform(0.5, 1), rng.uniform(0.5, 1.5), _seed(rng)
     if rng.random() < 0.25:  # a rash guard under the jacket shows at the chest
         slots[S.LEG] = *_vivid(rng), PLAIN
     words |= {"kind": "gi", "top": colour, "belt": belt}

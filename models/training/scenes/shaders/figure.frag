@@ -14,7 +14,8 @@ vec3 bump(vec3 n, vec3 gradient, float strength) {
 Paint paint(Wearer w, int kind, bool back, inout vec3 n) {
     vec3 albedo = look[HAIR].rgb * (0.55 + 0.75 * noise(w.rest * vec3(160.0, 160.0, 40.0)).a);
     albedo *= shells > 0.0 ? 0.45 + 0.75 * worn.shell : 1.0;
-    return Paint(albedo, 0.10, 22.0, 0.3);
+    n = bump(n, noise(w.rest * vec3(110.0, 110.0, 40.0)).rgb * 90.0, 0.007);
+    return Paint(albedo, 0.035, 18.0, 0.3);
 }
 
 #else
@@ -56,7 +57,7 @@ float cloth_relief(inout vec3 n, Wearer w, float strength) {
     float bend = smoothstep(0.2, 0.8, w.region.w) * 0.8 + 0.2;
     vec3 axis = w.region.z > 0.3 ? normalize(vec3(sign(q.x) * 0.7, -0.3, -0.65)) : vec3(0, 0, 1);
     vec3 g = wide.rgb * 16.0 + fine.rgb * 14.0 + axis * pleat.b * 34.0 * bend;
-    n = bump(n, g, 0.040 * strength);
+    n = bump(n, g, 0.055 * strength);
     return (wide.a - 0.5) * 0.25 + (fine.a - 0.5) * 0.16 + (pleat.a - 0.5) * 0.25 * bend;
 }
 
@@ -74,7 +75,7 @@ vec3 jacket(Wearer w, inout vec3 n, out float relief) {
     if (w.region.z < 0.3 && w.rest.z < look[PERSON].z + 0.06) albedo *= 1.0 - 0.4 * overlap;
     float hem = w.region.z > 0.3 ? (look[TOP_CUT].x - w.region.x) * 0.26 : (w.region.y - look[TOP_CUT].y) * 0.35;
     albedo *= 1.0 - 0.25 * smoothstep(0.005, 0.0, abs(hem - 0.03));
-    vec2 patch_at = w.region.z > 0.3 ? vec2(w.region.x - 0.45, 0.0) * 0.5 : vec2(w.rest.x, w.rest.z - look[PERSON].z - 0.3) * (w.rest.y > look[PERSON].w ? 1.0 : 9.0);
+    vec2 patch_at = w.region.z > 0.3 ? vec2((w.region.x - 0.45) * 0.5, w.rest.y - look[PERSON].w + 0.02) : vec2(w.rest.x, w.rest.z - look[PERSON].z - 0.3) * (w.rest.y > look[PERSON].w ? 1.0 : 9.0);
     if (look[TOP2].w > 0.5 && max(abs(patch_at.x), abs(patch_at.y)) < 0.07) albedo = look[TOP2].rgb * (0.6 + 0.8 * step(0.5, noise(w.rest * 45.0).a));
     float belt = abs(w.rest.z - look[PERSON].z);
     if (w.region.z < 0.3 && belt < 0.022) {
