@@ -27,6 +27,10 @@ from pipeline.timeline import Timeline
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
 
+QUICK_STEPS = 40
+"""Of settling: skeletons need less than pictures."""
+
+
 @dataclass(frozen=True, eq=False)
 class StoredBout:
     """A bout's skeletons and truth; arrays as in `models.training.scenes.bouts.Bout`."""
@@ -124,10 +128,12 @@ def _material(cast: Path, pairs: Path):  # type: ignore[no-untyped-def]
 
 def _make(order: Order) -> str:
     from models.training.scenes.bouts import library_for, make_bout
+    from models.training.scenes.settle import SettleSettings
 
     cast, pairs = _material(order.cast, order.pairs)
     library = library_for(pairs, order.who)
-    bout = make_bout(order.seed, cast, order.who, library, order.seconds)
+    quick = SettleSettings(steps=QUICK_STEPS)
+    bout = make_bout(order.seed, cast, order.who, library, order.seconds, settings=quick)
     stored = StoredBout(
         _name(order), bout.who, bout.times, bout.keypoints, bout.spheres, bout.timeline
     )

@@ -28,7 +28,7 @@ Library = Mapping[tuple[str, Athlete], Sequence[PosedPair]]
 """Solved pairs by template and athlete in the top role; ``bodies`` are athlete A and athlete B."""
 
 ENTRY_STEP_S = 0.15
-HOLD_STEP_S = 0.4
+HOLD_STEP_S = 0.5
 
 # Bones that say where a body is: seat, neck, head, knees, feet, wrists.
 _LANDMARKS = (
@@ -246,7 +246,7 @@ def _swing(start: np.ndarray, end: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def key_poses(rng: np.random.Generator, plan: Sequence[Hold], pairs: Sequence[PosedPair]) -> Motion:
-    """Lay out key poses in time: approaches every 0.2 s, holds every 0.4 s.
+    """Lay out key poses in time: approaches every 0.15 s, holds every 0.5 s.
 
     Returns
     -------
