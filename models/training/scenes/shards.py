@@ -221,7 +221,7 @@ def read_shard(path: str | Path) -> Shard:
         with np.load(path, allow_pickle=False) as stored:
             return Shard(**{f.name: stored[f.name] for f in fields(Shard)})
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
-        raise MatlineError(f"{path} is no shard of pictures ({error}): render it again.") from error
+        raise MatlineError(f"{path} is not a shard of pictures: render it again.") from error
 
 
 def truth_row(picture: Picture, templates: Sequence[str]) -> dict[str, np.ndarray]:

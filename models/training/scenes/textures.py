@@ -136,7 +136,7 @@ def load_textures(path: Path | None) -> Textures:
             data, offsets, n = stored["data"], stored["offsets"], int(stored["photos"])
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         raise MatlineError(
-            f"{path} holds no textures ({error}): make them with "
+            f"{path} is not a file of textures: make one with "
             "python -m models.training.scenes textures SOURCE... --out FILE."
         ) from error
     cuts = [data[a:b] for a, b in itertools.pairwise(offsets)]
