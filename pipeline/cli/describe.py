@@ -18,7 +18,8 @@ def register(app: typer.Typer) -> None:
 
 def describe_command(
     bouts: Annotated[
-        list[str], typer.Argument(metavar="BOUT...", help="Ids, as `matline bouts` lists them.")
+        list[str],
+        typer.Argument(metavar="BOUT...", help="Ids or titles, as `matline bouts` lists."),
     ],
     a: Annotated[str | None, typer.Option("--a", metavar="NAME", help="Who athlete A is.")] = None,
     b: Annotated[str | None, typer.Option("--b", metavar="NAME", help="Who athlete B is.")] = None,
@@ -34,7 +35,7 @@ def describe_command(
     library: LibraryOption = None,
 ) -> None:
     """Say who fought, where, when and under which rules; what is left out stays."""
-    from pipeline.library import Library
+    from pipeline.library import Library, find_bout
 
     shelf = Library(library)
     details: dict[str, Any] = {"event": event, "date": _day(date), "ruleset": ruleset}
@@ -42,7 +43,8 @@ def describe_command(
     details = {name: value for name, value in details.items() if value is not None}
     names = {athlete: name for athlete, name in (("A", a), ("B", b)) if name is not None}
     for bout in bouts:
-        made = shelf.update_bout(bout, **details, **({"names": names} if names else {}))
+        found = find_bout(shelf, bout)
+        made = shelf.update_bout(found.id, **details, **({"names": names} if names else {}))
         told = (made.names["A"] or "A", "–", made.names["B"] or "B", made.event, made.date)
         typer.echo(f"{made.id}  {made.title}: {' '.join(filter(None, told))}")
 

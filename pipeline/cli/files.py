@@ -19,7 +19,9 @@ def register(app: typer.Typer) -> None:
 def export_command(
     bouts: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[BOUT]...", help="Ids, as `matline bouts` lists them; else all."),
+        typer.Argument(
+            metavar="[BOUT]...", help="Ids or titles, as `matline bouts` lists; else all."
+        ),
     ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER")] = Path("."),
     formats: Annotated[
@@ -29,11 +31,12 @@ def export_command(
     library: LibraryOption = None,
 ) -> None:
     """Write timelines as they stand: CSV for spreadsheets, WebVTT for players, JSON."""
-    from pipeline.library import Library
+    from pipeline.library import Library, find_bout
     from pipeline.outputs import export_bout
 
     shelf = Library(library)
-    chosen = bouts or [bout.id for bout in shelf.bouts() if bout.reader]
+    chosen = [find_bout(shelf, bout).id for bout in bouts or ()]
+    chosen = chosen or [bout.id for bout in shelf.bouts() if bout.reader]
     for bout in chosen:
         for path in export_bout(shelf, bout, to, formats or ["csv", "vtt", "json"]):
             typer.echo(path)
@@ -51,10 +54,11 @@ def import_command(
     library: LibraryOption = None,
 ) -> None:
     """Read edited files back: each edit becomes a correction that can be undone."""
-    from pipeline.library import Library
+    from pipeline.library import Library, find_bout
     from pipeline.outputs import import_file
 
     shelf = Library(library)
+    bout = find_bout(shelf, bout).id if bout else None
     for path in files:
         made = import_file(shelf, path, bout)
         typer.echo(f"{path}: {len(made)} correction{'s' * (len(made) != 1)}")

@@ -23,6 +23,9 @@ WorkersOption = Annotated[
     typer.Option("--workers", min=1, help="Programs side by side.", show_default="one a core"),
 ]
 
+_STOPPED = 130
+"""What shells give for a program ended by Ctrl-C: 128 and the signal's number."""
+
 
 def register(app: typer.Typer) -> None:
     """Add this module's commands."""
@@ -76,7 +79,11 @@ def read_command(
         _show_plan(plan, count)
         if plan_only:
             return
-        summary = run_night(order, plan, machine, progress, wait)
+        try:
+            summary = run_night(order, plan, machine, progress, wait)
+        except KeyboardInterrupt:
+            typer.echo("\nStopped. What was read is kept; the same command goes on.", err=True)
+            raise typer.Exit(_STOPPED) from None
     _show_summary(summary)
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 BoutsArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[BOUT]...", help="Ids, as `matline bouts` lists them; else all."),
+    typer.Argument(metavar="[BOUT]...", help="Ids or titles, as `matline bouts` lists; else all."),
 ]
 AthleteOption = Annotated[str, typer.Option(metavar="NAME", help="See the bouts as this athlete.")]
 OpponentOption = Annotated[str, typer.Option(metavar="NAME", help="Bouts against this one.")]

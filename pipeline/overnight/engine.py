@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -197,10 +198,11 @@ def _death(code: int | None) -> str:
 
 def _work(pipe: Connection) -> None:
     """Do tasks until the pipe closes."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too, but is not for us
     while True:
         try:
             function, arguments = pipe.recv()
-        except (EOFError, KeyboardInterrupt):
+        except EOFError:
             return
         outcome = do(Task(function, arguments))
         try:

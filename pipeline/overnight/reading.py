@@ -26,6 +26,12 @@ from pipeline.timeline import Timeline
 Progress = Callable[[float, float], None]
 """Called with how much is done and how much there is, in seconds of footage."""
 
+BLOCK_S = 600.0
+"""Seconds measured at once; intermediate numbers are ten times the size of what is kept."""
+
+_AROUND_S = 10.0
+"""Seconds of surroundings: several times the longest window of `GeometrySettings`."""
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -127,7 +133,7 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
     -------
     Reading
     """
-    table = features(tracks.times, tracks.keypoints, settings=settings.geometry)
+    table = features_in_blocks(tracks.times, tracks.keypoints, settings)
     model = PositionModel.load(settings.positions.model or None)
     probabilities = model.predict(table, tracks.positions, settings.positions)
     segments = decode(probabilities, settings.positions).segments if len(tracks) else ()
@@ -141,6 +147,22 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
         gaps=gaps,
         identity_confidence=tracks.identity_confidence,
     )
+
+
+def features_in_blocks(
+    times: np.ndarray, keypoints: np.ndarray, settings: Settings, block_s: float = BLOCK_S
+) -> pd.DataFrame:
+    """Return what `pipeline.geometry.features` gives, in memory that doesn't grow with hours.
+
+    Each block is measured with its surroundings, so that nothing changes at the borders.
+    """
+    tables = []
+    for start_s in np.arange(times[0], times[-1] + block_s, block_s) if len(times) else [0.0]:
+        first, last = np.searchsorted(times, [start_s - _AROUND_S, start_s + block_s + _AROUND_S])
+        part = features(times[first:last], keypoints[first:last], settings=settings.geometry)
+        own = (part.index >= start_s) & (part.index < start_s + block_s)
+        tables.append(part[own])
+    return pd.concat(tables)
 
 
 def settings_hash(reader: BodyReader, settings: Settings) -> str:

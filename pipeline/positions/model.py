@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ import pandas as pd
 from pipeline.errors import MatlineError
 from pipeline.geometry import FEATURE_NAMES, swap_columns
 from pipeline.positions.states import STATES, exchanged
-from pipeline.positions.windows import at_times, on_grid, with_context
+from pipeline.positions.windows import GRID_S, REACHES_S, at_times, on_grid, with_context
 from pipeline.settings import PositionsSettings
 from pipeline.timeline import coarse
 
@@ -27,6 +27,9 @@ _SCALE_BOUND = ("trunk_length", "confidence", "seen", "_m")
 """Endings of columns that say more about the camera and the reader than about the pair."""
 
 MODEL_FILE = "positions.skops"
+
+BLOCK = 3000
+"""Grid rows read at once, 10 minutes: memory stays flat in the length of the footage."""
 
 
 def model_columns() -> list[str]:
@@ -166,7 +169,8 @@ class PositionModel:
         return result.set_axis(features.index, axis=0)
 
     def _probabilities(self, grid: pd.DataFrame) -> pd.DataFrame:
-        raw = self.classifier.predict_proba(inputs(grid).to_numpy())
+        parts = [self.classifier.predict_proba(part) for part in _in_blocks(grid)]
+        raw = np.concatenate(parts)
         log = np.log(np.maximum(raw, 1e-9)) / self.temperature
         values = np.exp(log - log.max(axis=1, keepdims=True))
         values /= values.sum(axis=1, keepdims=True)
@@ -192,6 +196,15 @@ def inputs(grid: pd.DataFrame) -> pd.DataFrame:
     used = model_columns()
     context = [name for name in used if not name.endswith("_rate")]
     return with_context(grid[used], context)
+
+
+def _in_blocks(grid: pd.DataFrame) -> Iterator[np.ndarray]:
+    """Yield the classifier's inputs block by block: with context they are large."""
+    reach = round(max(REACHES_S) / GRID_S)
+    for start in range(0, len(grid), BLOCK):
+        first = max(start - reach, 0)
+        block = inputs(grid.iloc[first : start + BLOCK + reach])
+        yield block.iloc[start - first : start - first + BLOCK].to_numpy()
 
 
 def _checked(features: pd.DataFrame) -> pd.DataFrame:

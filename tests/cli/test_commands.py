@@ -2,7 +2,11 @@
 
 import csv
 import json
+import os
+import signal
+import subprocess
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -152,3 +156,31 @@ def test_a_plan_says_how_much_there_is_and_does_nothing(matline, tmp_path):
     done = matline("read", "clip.mp4", "--backend", READER, "--plan")
     assert done.out.startswith("1 file, 4 s of footage")
     assert "empty" in matline("bouts").err
+
+
+def test_ctrl_c_says_that_it_goes_on_and_leaves_no_worker_behind(tmp_path):
+    make_clip(tmp_path / "clip.mp4", 60)
+    code = "from pipeline.cli import main; main()"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, "read", str(tmp_path / "clip.mp4"), "--workers", "1",
+         "--backend", "tests.overnight.kills:SlowReader", "--library", str(tmp_path / "library")],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    )  # fmt: skip
+    assert process.stdout is not None
+    assert process.stdout.readline().startswith("1 file, 60 s")  # from here on it reads
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to everyone in the group
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert said.strip() == "Stopped. What was read is kept; the same command goes on."
+    assert ends(process.pid)
+
+
+def ends(group: int) -> bool:
+    """Return whether all programs of a group end within a while."""
+    for _ in range(100):
+        try:
+            os.killpg(group, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.1)
+    return False

@@ -190,14 +190,19 @@ def test_a_night_that_would_fill_the_disk_is_refused_before_it_begins(
         plan_and_run(library, footage)
 
 
-def test_a_file_that_kills_its_reader_never_stops_the_night(library, footage, tmp_path):
-    poisoned = make_clip(tmp_path / "poison.mp4", 5, poisoned=True)
+def test_eight_files_two_of_them_bad_end_in_a_true_account(library, tmp_path):
+    clips = [make_clip(tmp_path / f"{i}.mp4", 3 + i, poisoned=i == 2) for i in range(8)]
+    clips[5].write_bytes(clips[5].read_bytes()[:1500])
     with closing(LocalProcesses(2)) as engine:
-        asked = poisoned, footage / "bout 0.mp4"
         backend = "tests.overnight.figures:PoisonedReader"
-        _, summary = plan_and_run(library, *asked, engine=engine, backend=backend)
-    assert became(summary) == ["failed", "read"]
-    assert "signal 11" in summary.files[0].why
+        _, summary = plan_and_run(library, tmp_path, engine=engine, backend=backend)
+    expected = ["failed" if i in (2, 5) else "read" for i in range(8)]
+    assert became(summary) == expected
+    assert "signal 11" in summary.files[2].why
+    assert "5.mp4" in summary.files[5].why
+    read = [f"{i}.mp4" for i in range(8) if i not in (2, 5)]
+    assert sorted(bout.footage.name for bout in library.bouts()) == read
+    assert summary.lines()[-1] == "8 files: 6 read, 2 failed."
 
 
 def test_files_folders_and_patterns_are_found_once_in_the_order_asked_for(tmp_path):
