@@ -1,4 +1,4 @@
-"""Solved pairs on disk: plain arrays in one ``.npz``, no pickles, read back lazily."""
+"""Solved pairs on disk: plain arrays in one ``.npz``, no pickles, read back as arrays."""
 
 from __future__ import annotations
 
