@@ -19,9 +19,7 @@ def register(app: typer.Typer) -> None:
 def export_command(
     bouts: Annotated[
         list[str] | None,
-        typer.Argument(
-            metavar="[BOUT]...", help="Ids or titles, as `matline bouts` lists; else all."
-        ),
+        typer.Argument(metavar="[BOUT]...", help="Ids or titles, from `matline bouts`; else all."),
     ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="FOLDER")] = Path("."),
     formats: Annotated[

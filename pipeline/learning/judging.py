@@ -11,7 +11,6 @@ from pipeline.settings import PositionsSettings
 from pipeline.timeline import Segment, Timeline
 from pipeline.timeline.compare import Comparison, compare_all
 
-
 SLIVER_S = 0.5
 """The usual tolerance of a border."""
 

@@ -16,6 +16,9 @@ from pipeline.learning.samples import Samples
 from pipeline.positions import PositionModel
 from pipeline.settings import LearningSettings
 
+BATCH = 200
+"""Samples a step, scikit-learn's default."""
+
 
 @dataclass(frozen=True)
 class Trial:
@@ -97,8 +100,12 @@ def _bent(
             "This position model can't learn on from where it is; use the one that comes with "
             "Matline (`matline learn --back`)."
         )
-    network.set_params(learning_rate_init=settings.rate, random_state=settings.seed)
     x, y = prepare.transform(samples.x).astype(np.float32), samples.y.astype(str)
+    network.set_params(
+        learning_rate_init=settings.rate,
+        random_state=settings.seed,
+        batch_size=min(BATCH, len(x)),
+    )
     done = 0
     for passes in steps:
         for _ in range(passes - done):

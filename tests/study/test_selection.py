@@ -60,3 +60,12 @@ def test_proposals_count_only_when_asked_for(club):
     asked = select(club, Selection(states=frozenset(State)))
     assert asked[0].left_out_s == 0
     assert select(club)[0].left_out_s == 10
+
+
+def test_a_bout_is_found_by_its_title_unless_two_share_it(club):
+    assert titles(select(club, Selection(bouts=("2",)))) == ["2"]
+    with pytest.raises(MatlineError, match="matline bouts"):
+        select(club, Selection(bouts=("4",)))
+    put(club, BY_HAND, title="2")
+    with pytest.raises(MatlineError, match="by id"):
+        select(club, Selection(bouts=("2",)))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.errors import MatlineError
-from pipeline.library import Bout, Library
+from pipeline.library import Bout, Library, find_bout
 from pipeline.outputs.study.counted import counted_moments
 from pipeline.timeline import ATHLETES, Athlete, State, Timeline, other
 
@@ -22,7 +22,7 @@ class Selection:
     Attributes
     ----------
     bouts : tuple of str
-        Ids of bouts.
+        Ids or titles of bouts.
     athlete, opponent, event, ruleset : str
         Whole names, upper or lower case alike.
     since, until : str
@@ -116,7 +116,7 @@ def select(library: Library, selection: Selection | None = None) -> list[StudyBo
         If none fits, or none of those that fit was read; says what there is.
     """
     selection = selection or Selection()
-    bouts = [library.bout(b) for b in selection.bouts] or library.bouts()
+    bouts = [find_bout(library, b) for b in selection.bouts] or library.bouts()
     for field, value in _FIELDS.items():
         bouts = _narrowed(bouts, field, getattr(selection, field), value)
     bouts = [b for b in bouts if _in_time(b, selection)]
