@@ -13,6 +13,7 @@ def register(app: typer.Typer) -> None:
     """Add this module's commands."""
     app.command("bouts")(bouts_command)
     app.command("review")(review_command)
+    app.command("remove")(remove_command)
 
 
 def bouts_command(library: LibraryOption = None) -> None:
@@ -41,3 +42,19 @@ def review_command(
     from pipeline.review.server import serve
 
     serve(library, port, bout_id=bout, open_browser=open_browser)
+
+
+def remove_command(
+    bouts: Annotated[list[str], typer.Argument(metavar="BOUT...", help="Ids or titles.")],
+    sure: Annotated[bool, typer.Option("--yes", help="Don't ask.")] = False,
+    library: LibraryOption = None,
+) -> None:
+    """Remove bouts with all that was read and corrected of them; the footage itself stays."""
+    from pipeline.library import Library, find_bout
+
+    shelf = Library(library)
+    for asked in bouts:
+        bout = find_bout(shelf, asked)
+        if sure or typer.confirm(f"Remove {bout.title}, corrections included, for good?"):
+            shelf.remove_bout(bout.id)
+            typer.echo(f"{bout.title} is removed; {bout.footage} is left as it is.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 import sqlite3
 from collections.abc import Iterable
 from datetime import UTC, datetime
@@ -20,7 +19,9 @@ from pipeline.library.atomic import could_not_write
 from pipeline.library.bout import Bout, bout_of, columns_of, count_states
 from pipeline.library.database import Database
 from pipeline.library.journal import Conflict, Entry, Kind, Replay
-from pipeline.library.tables import keypoint_array, keypoint_table, read_table, write_table
+from pipeline.library.readings import ReadingFiles, remove_traces
+from pipeline.library.rows import entries, insert_entry
+from pipeline.library.tables import keypoint_array, keypoint_table
 from pipeline.timeline import Correction, Timeline, new_id
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
@@ -64,6 +65,7 @@ class Library:
         except OSError as error:
             raise could_not_write(self.root, error) from error
         self._database = Database(self.root / "library.sqlite3")
+        self._files = ReadingFiles(self.root)
         self._replays: dict[str, Replay] = {}
 
     # Bouts
@@ -152,6 +154,22 @@ class Library:
                 db.execute(f"UPDATE bout SET {name} = ? WHERE id = ?", (value, bout_id))
             return self._bout(db, bout_id)
 
+    def remove_bout(self, bout_id: str) -> None:
+        """Remove a bout with all that was read and corrected of it; the footage itself stays.
+
+        What was kept of the footage (read pieces, copies for browsers) goes with its last bout.
+        """
+        with self._database.writing() as db:
+            bout = self._bout(db, bout_id)
+            found = db.execute("SELECT id FROM reading WHERE bout = ?", (bout_id,)).fetchall()
+            db.execute("UPDATE bout SET reading = NULL WHERE id = ?", (bout_id,))
+            db.execute("DELETE FROM bout WHERE id = ?", (bout_id,))
+        for row in found:
+            self._files.remove(row["id"])
+            self._replays.pop(row["id"], None)
+        if bout.content_key and not self.find(bout.content_key):
+            remove_traces(self.root, bout.content_key)
+
     # Readings
 
     def save_reading(
@@ -168,7 +186,8 @@ class Library:
     ) -> None:
         """Keep what was read of a bout; it is what the bout shows from then on.
 
-        An earlier reading and its corrections stay in the library, but no longer show.
+        An earlier reading that was corrected stays in the library with its journal, but no longer
+        shows; one that nobody corrected is replaced.
 
         Parameters
         ----------
@@ -187,28 +206,28 @@ class Library:
             "features": features,
             "probabilities": probabilities,
         }
-        folder = self._reading_folder(reading)
+        self._files.save(reading, tables)
         try:
-            for name, table in tables.items():
-                write_table(table, folder / f"{name}.parquet")
-            self._insert_reading(bout_id, reading, reader, settings_hash, proposal)
+            outdated = self._insert_reading(bout_id, reading, reader, settings_hash, proposal)
         except BaseException:
-            shutil.rmtree(folder, ignore_errors=True)
+            self._files.remove(reading)
             raise
+        for old in outdated:
+            self._files.remove(old)
 
     def keypoints(self, bout_id: str, *, as_read: bool = False) -> tuple[np.ndarray, np.ndarray]:
         """Return sample times ``(T,)`` and keypoints ``(T, 2, 17, 3)``.
 
         Index 0 is who the corrected timeline calls A; with `as_read`, who the reader called A.
         """
-        times, keypoints = keypoint_array(read_table(self._table(bout_id, "keypoints")))
+        times, keypoints = keypoint_array(self._table(bout_id, "keypoints"))
         for from_s in [] if as_read else self._swaps(bout_id):
             keypoints[times >= from_s] = keypoints[times >= from_s][:, ::-1]
         return times, keypoints
 
     def features(self, bout_id: str, *, as_read: bool = False) -> pd.DataFrame:
         """Return the features, one row a sample; athletes as in `keypoints`."""
-        features = read_table(self._table(bout_id, "features"))
+        features = self._table(bout_id, "features")
         own = [name for name in features.columns if name.startswith(("a_", "b_"))]
         exchanged = [swapped_name(name) for name in own]
         for from_s in [] if as_read else self._swaps(bout_id):
@@ -218,7 +237,7 @@ class Library:
 
     def probabilities(self, bout_id: str) -> pd.DataFrame:
         """Return the positions' probabilities, one row a sample."""
-        return read_table(self._table(bout_id, "probabilities"))
+        return self._table(bout_id, "probabilities")
 
     def proposal(self, bout_id: str) -> Timeline:
         """Return what the reader proposed, before any correction."""
@@ -239,7 +258,7 @@ class Library:
     def journal(self, bout_id: str) -> list[Entry]:
         """Return every correction, undo and redo, in order."""
         with self._database.reading() as db:
-            return _entries(db, self._reading(db, bout_id), after=0)
+            return entries(db, self._reading(db, bout_id), after=0)
 
     def corrections(self, bout_id: str) -> tuple[Correction, ...]:
         """Return the corrections that hold, in order: made, and not undone."""
@@ -313,7 +332,7 @@ class Library:
             for kind, correction in lines:
                 entry = Entry(replay.revision + 1, kind, _now(), correction)
                 replay = replay.after(entry)
-                _insert_entry(db, reading, entry)
+                insert_entry(db, reading, entry)
             db.execute(
                 "UPDATE bout SET counts = ? WHERE id = ?", (_counts(replay.timeline), bout_id)
             )
@@ -322,14 +341,15 @@ class Library:
 
     def _replay(self, db: sqlite3.Connection, reading: str) -> Replay:
         replay = self._replays.get(reading) or Replay.of(self._proposal(db, reading))
-        for entry in _entries(db, reading, after=replay.revision):
+        for entry in entries(db, reading, after=replay.revision):
             replay = replay.after(entry)
         self._replays[reading] = replay
         return replay
 
     def _insert_reading(
         self, bout_id: str, reading: str, reader: str, settings_hash: str, proposal: Timeline
-    ) -> None:
+    ) -> list[str]:
+        """Make a reading the bout's own; return those that it replaces."""
         row = (reading, bout_id, reader, settings_hash, _now(), timeline_to_json(proposal))
         with self._database.writing() as db:
             db.execute("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", row)
@@ -337,6 +357,12 @@ class Library:
                 "UPDATE bout SET reading = ?, counts = ? WHERE id = ?",
                 (reading, _counts(proposal), bout_id),
             )
+            gone = db.execute(
+                "DELETE FROM reading WHERE bout = ? AND id <> ? "
+                "AND id NOT IN (SELECT reading FROM journal) RETURNING id",
+                (bout_id, reading),
+            ).fetchall()
+        return [row["id"] for row in gone]
 
     def _bout(self, db: sqlite3.Connection, bout_id: str) -> Bout:
         row = db.execute(f"{_BOUTS} WHERE bout.id = ?", (bout_id,)).fetchone()
@@ -356,12 +382,10 @@ class Library:
         row = db.execute("SELECT proposal FROM reading WHERE id = ?", (reading,)).fetchone()
         return timeline_from_json(row["proposal"])
 
-    def _reading_folder(self, reading: str) -> Path:
-        return self.root / "readings" / reading
-
-    def _table(self, bout_id: str, name: str) -> Path:
+    def _table(self, bout_id: str, name: str) -> pd.DataFrame:
         with self._database.reading() as db:
-            return self._reading_folder(self._reading(db, bout_id)) / f"{name}.parquet"
+            reading = self._reading(db, bout_id)
+        return self._files.load(reading, name)
 
     def _swaps(self, bout_id: str) -> list[float]:
         corrections = self.corrections(bout_id)
@@ -375,28 +399,6 @@ class Library:
             except MatlineError as error:
                 found.append(f"{bout.title}: {error}")
         return found
-
-
-def _entries(db: sqlite3.Connection, reading: str, after: int) -> list[Entry]:
-    rows = db.execute(
-        "SELECT * FROM journal WHERE reading = ? AND revision > ? ORDER BY revision",
-        (reading, after),
-    )
-    return [
-        Entry(
-            row["revision"],
-            row["kind"],
-            row["at"],
-            Correction.from_json(row["correction"]) if row["correction"] else None,
-        )
-        for row in rows
-    ]
-
-
-def _insert_entry(db: sqlite3.Connection, reading: str, entry: Entry) -> None:
-    text = entry.correction.to_json() if entry.correction else None
-    row = (reading, entry.revision, entry.kind, text, entry.at)
-    db.execute("INSERT INTO journal VALUES (?, ?, ?, ?, ?)", row)
 
 
 def _counts(timeline: Timeline) -> str:

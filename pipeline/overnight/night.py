@@ -169,6 +169,9 @@ class _Night:
         bouts = [bout for bout in self.order.library.find(info.key) if bout.reader]
         how = self._settings_hash()
         if any(bout.revision or bout.settings_hash == how for bout in bouts):
+            for bout in bouts:
+                if not bout.footage.exists():  # it was moved, or its disk has another name now
+                    self.order.library.update_bout(bout.id, footage=info.path.absolute())
             return FileOutcome(info.path, "known", bouts=tuple(bout.id for bout in bouts))
         return None
 

@@ -225,6 +225,36 @@ def test_a_second_reading_hides_but_keeps_the_first_and_its_corrections(library)
         assert db.execute("SELECT count(*) FROM journal").fetchone() == (1,)
 
 
+def test_a_second_reading_replaces_one_that_nobody_corrected(library):
+    bout = save(library)
+    table = pd.DataFrame({"standing": 1.0}, index=TIMES)
+    library.save_reading(bout, TIMES, keypoints(), table, table, BOUT)
+    assert len(list(library.root.glob("readings/*"))) == 1
+    assert library.timeline(bout) == BOUT
+
+
+def test_a_removed_bout_leaves_nothing_of_the_people_in_it(library):
+    kept, gone = save(library), save(library)
+    other = library.add_bout(Path("other.mp4"), 40.0, content_key="other").id
+    traces = [library.root / "chunks/key-1/a.npz", library.root / "copies/key.mp4"]
+    others = library.root / "chunks/other-1/a.npz"
+    for path in (*traces, others):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+    library.append(gone, accept("s1"))
+    library.remove_bout(gone)
+    assert all(path.exists() for path in traces)  # still another bout of the same footage
+    library.remove_bout(kept)
+    assert [bout.id for bout in library.bouts()] == [other]
+    assert not any(path.exists() for path in traces)
+    assert others.exists()
+    assert list(library.root.glob("readings/*")) == []
+    with sqlite3.connect(library.root / "library.sqlite3") as db:
+        assert db.execute("SELECT count(*) FROM journal").fetchone() == (0,)
+    with pytest.raises(MatlineError, match="No bout"):
+        library.remove_bout(kept)
+
+
 def test_the_journal_cannot_be_rewritten(library):
     bout = save(library)
     library.append(bout, accept("s1"))

@@ -103,10 +103,12 @@ def test_what_was_corrected_is_not_read_over(library, footage):
     assert again.files[0].bouts == (bout,)
 
 
-def test_a_moved_file_keeps_its_bout(library, footage, tmp_path):
-    _, first = plan_and_run(library, footage / "bout 0.mp4")
-    moved = Path(shutil.copy(footage / "bout 0.mp4", tmp_path / "final.mp4"))
-    _, second = plan_and_run(library, moved, again=True)
+def test_a_moved_file_keeps_its_bout_and_is_not_read_again(library, footage, tmp_path):
+    before = Path(shutil.copy(footage / "bout 0.mp4", tmp_path / "card.mp4"))
+    _, first = plan_and_run(library, before)
+    moved = before.rename(tmp_path / "final.mp4")
+    _, second = plan_and_run(library, moved)
+    assert became(second) == ["known"]
     assert second.files[0].bouts == first.files[0].bouts
     assert library.bouts()[0].footage == moved
 
