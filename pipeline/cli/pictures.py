@@ -33,16 +33,18 @@ def keypoints_command(
     rate: RateOption = None,
 ) -> None:
     """Write the skeletons of pictures or videos as COCO keypoint JSON."""
+    from pipeline.bodies.pair import PairReader
     from pipeline.cli.progress import Progress
     from pipeline.outputs.coco import write_coco
     from pipeline.outputs.skeletons import parse_regions, read_skeletons
     from pipeline.overnight.work import reader_of
 
     regions = parse_regions(pair_region) if pair_region else None
+    name = backend_or_default(backend)
+    # A picture has no neighbours to steady it, so the pair reader looks at its mirror image too.
+    reader = PairReader(flip=True) if name == "pair" else reader_of(name)
     with Progress("Reading") as progress:
-        pictures = read_skeletons(
-            files, reader_of(backend_or_default(backend)), regions, rate, progress
-        )
+        pictures = read_skeletons(files, reader, regions, rate, progress)
     write_coco(pictures, to)
     people = sum(len(picture.bodies) for picture in pictures)
     typer.echo(f"{to}: {len(pictures)} pictures, {people} people")

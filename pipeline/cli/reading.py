@@ -155,13 +155,12 @@ def _settings(rate: float | None, library: Library | None = None) -> Settings:
 
 def _show_plan(plan: Plan, workers: int) -> None:
     from pipeline.overnight.clock import length
-    from pipeline.overnight.plan import expected_s
 
     files = f"{len(plan.files)} file{'s' * (len(plan.files) != 1)}"
     left = f", {length(plan.left_s)} still to read" if plan.left_s < plan.duration_s else ""
     typer.echo(
         f"{files}, {length(plan.duration_s)} of footage{left}: about "
-        f"{length(expected_s(plan, workers))} of work, {plan.disk_bytes / 1e6:.0f} MB on disk."
+        f"{length(plan.expected_s(workers))} of work, {plan.disk_bytes / 1e6:.0f} MB on disk."
     )
 
 

@@ -15,6 +15,7 @@ from pipeline.library import Bout, Library
 from pipeline.overnight.chunk import Chunk
 from pipeline.overnight.engine import Engine, Outcome, Task
 from pipeline.overnight.lock import reading_lock
+from pipeline.overnight.pace import keep_speed, known_speed
 from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
 from pipeline.overnight.reading import settings_hash
 from pipeline.overnight.store import ChunkStore, reading_key
@@ -84,7 +85,8 @@ def make_plan(order: Order, asked: Iterable[str | Path], engine: Engine) -> Plan
     for outcome in _outcomes(engine, tasks, lambda: False):
         path = outcome.task.about
         looked[path] = _planned(order, path, outcome)
-    plan = Plan(tuple(looked[path] for path in paths))
+    speed = known_speed(order.library.root, order.backend)
+    plan = Plan(tuple(looked[path] for path in paths), speed)
     check_disk(plan, order.library.root)
     return plan
 
@@ -138,6 +140,7 @@ class _Night:
         self._files = {file.path: file for file in plan.files}
         self._tasks: deque[Task] = deque()
         self._done_s = plan.duration_s - plan.left_s
+        self._read_s = self._worked_s = 0.0
 
     def work(self) -> None:
         for file in self.plan.files:
@@ -146,6 +149,7 @@ class _Night:
             self._take(outcome)
         for file in self.plan.files:
             self.outcomes.setdefault(file.path, FileOutcome(file.path, "unfinished"))
+        keep_speed(self.order.library.root, self.order.backend, self._read_s, self._worked_s)
 
     def _begin(self, file: PlannedFile) -> None:
         if file.info is None:
@@ -184,11 +188,15 @@ class _Night:
         elif chunk is None:
             self._save(self._files[path], outcome.value)
         else:
-            self._chunk_done(self._files[path], chunk)
+            self._chunk_done(self._files[path], chunk, outcome.value)
 
-    def _chunk_done(self, file: PlannedFile, chunk: Chunk) -> None:
+    def _chunk_done(self, file: PlannedFile, chunk: Chunk, worked_s: float | None) -> None:
         self._left[file.path].discard(chunk)
-        self._done_s += min(chunk.end_s, file.duration_s) - chunk.start_s
+        length_s = min(chunk.end_s, file.duration_s) - chunk.start_s
+        self._done_s += length_s
+        if worked_s is not None:
+            self._read_s += length_s
+            self._worked_s += worked_s
         self.progress(self._done_s, self.plan.duration_s, file.path.name)
         if not self._left[file.path]:
             self._tasks.appendleft(self._last_task(file))

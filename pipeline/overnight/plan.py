@@ -21,10 +21,6 @@ VIDEO_SUFFIXES: frozenset[str] = frozenset({
 BYTES_AN_HOUR = 100 << 20
 """Of footage, for what is kept of it (samples, skeletons, features); measured 40–70 MB."""
 
-SPEED_A_WORKER = 3.0
-"""Seconds of footage a worker reads a second, for the first estimate; measured 3–5 at 1080p on one
-core. While it works, the estimate follows what is really done."""
-
 
 @dataclass(frozen=True)
 class PlannedFile:
@@ -61,9 +57,17 @@ class PlannedFile:
 
 @dataclass(frozen=True)
 class Plan:
-    """A night's files in the order asked for."""
+    """A night's files in the order asked for.
+
+    Attributes
+    ----------
+    files : tuple of PlannedFile
+    speed : float
+        Seconds of footage that one worker reads a second, as far as is known.
+    """
 
     files: tuple[PlannedFile, ...]
+    speed: float
 
     @property
     def duration_s(self) -> float:
@@ -74,6 +78,10 @@ class Plan:
     def left_s(self) -> float:
         """Seconds of footage still to be read."""
         return sum(file.left_s for file in self.files)
+
+    def expected_s(self, workers: int) -> float:
+        """Return about how many seconds the work will take."""
+        return self.left_s / (self.speed * workers)
 
     @property
     def disk_bytes(self) -> int:
@@ -94,11 +102,6 @@ def find_files(asked: Iterable[str | Path]) -> list[Path]:
         for path in _meant(one):
             found.setdefault(path.absolute())
     return list(found)
-
-
-def expected_s(plan: Plan, workers: int, speed: float = SPEED_A_WORKER) -> float:
-    """Return about how many seconds a plan will take."""
-    return plan.left_s / (speed * workers)
 
 
 def check_disk(plan: Plan, root: Path) -> None:

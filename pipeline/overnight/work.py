@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import import_module
@@ -54,17 +55,25 @@ def look_at(path: Path, settings: Settings) -> tuple[FootageInfo, list[Chunk]]:
 
 def keep_chunk(
     info: FootageInfo, chunk: Chunk, backend: str, settings: Settings, root: Path
-) -> None:
-    """Read one piece and keep it; do nothing if that was done before."""
+) -> float | None:
+    """Read one piece and keep it; do nothing if that was done before.
+
+    Returns
+    -------
+    float or None
+        Seconds of work, for the next estimate.
+    """
     reader = reader_of(backend)
     store = ChunkStore(root, info.key, reading_key(reader, settings))
     if store.load(chunk) is not None:
-        return
+        return None
     _check_unchanged(info)
+    began = time.monotonic()
     one_thread = replace(settings.footage, decode_threads=1)
     reading = read_chunk(Footage(info, one_thread), chunk, reader, settings)
     _check_unchanged(info)
     store.save(chunk, reading)
+    return time.monotonic() - began
 
 
 def put_together(

@@ -170,6 +170,15 @@ def test_a_piece_damaged_by_a_power_cut_is_read_again(library, footage, kept):
     np.testing.assert_array_equal(library.keypoints(library.bouts()[0].id)[1], before)
 
 
+def test_the_next_plan_is_estimated_by_what_was_measured(library, footage, tmp_path):
+    first, _ = plan_and_run(library, footage / "bout 0.mp4")
+    second, _ = plan_and_run(library, make_clip(tmp_path / "new.mp4", 4))
+    assert second.speed != first.speed
+    assert second.expected_s(2) == pytest.approx(4 / second.speed / 2, rel=0.05)
+    (library.root / "speeds.json").write_text("[1")  # an estimate is not worth an error
+    assert plan_and_run(library, tmp_path)[0].speed == first.speed
+
+
 def test_when_the_time_is_up_nothing_new_is_begun_and_the_rest_is_for_tomorrow(library, footage):
     _, summary = plan_and_run(library, footage, until=time.time() - 1)
     assert became(summary) == ["unfinished"] * 3
