@@ -15,6 +15,7 @@ from pipeline.athletes import Athletes, Tracks
 from pipeline.bodies import BodyReader
 from pipeline.footage import Footage, FootageInfo, Gap
 from pipeline.geometry import features
+from pipeline.geometry.lifting import shipped_network
 from pipeline.moments import find_moments
 from pipeline.overnight.chunk import Chunk, ChunkReading, chunks, read_chunk
 from pipeline.overnight.store import ChunkStore, reading_key
@@ -172,9 +173,9 @@ def settings_hash(reader: BodyReader, settings: Settings) -> str:
     rooms = (settings.geometry, positions, settings.moments)
     digest = hashlib.blake2b(reading_key(reader, settings).encode(), digest_size=8)
     digest.update(json.dumps([asdict(room) for room in rooms], sort_keys=True).encode())
-    model = Path(settings.positions.model or shipped_model())
-    if model.is_file():
-        digest.update(model.read_bytes())
+    for weights in (shipped_network(), Path(settings.positions.model or shipped_model())):
+        if weights.is_file():
+            digest.update(weights.read_bytes())
     return digest.hexdigest()
 
 
