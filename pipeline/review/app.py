@@ -30,6 +30,7 @@ from pipeline.review.pictures import (
     footage_response,
     picture_times,
     playable,
+    still,
 )
 from pipeline.settings import ReviewSettings
 from pipeline.timeline import BY_KEY, MOMENT_KINDS, Correction
@@ -191,6 +192,11 @@ def _add_pictures(app: FastAPI, desk: Desk, settings: ReviewSettings) -> None:
         end_s = min(end_s, start_s + settings.max_window_s)
         times = picture_times(_bout(desk, bout_id).footage, start_s, end_s)
         return Response(times.astype("<f8").tobytes(), media_type="application/octet-stream")
+
+    @app.get("/api/bouts/{bout_id}/still", response_class=Response)
+    def still_picture(bout_id: BoutId, time_s: Seconds) -> Response:
+        """Return the stored picture of a time as JPEG, for where a browser can't seek to it."""
+        return Response(still(_bout(desk, bout_id).footage, time_s), media_type="image/jpeg")
 
     @app.get("/api/bouts/{bout_id}/samples")
     def samples(bout_id: BoutId) -> messages.SamplesOut:

@@ -113,12 +113,13 @@ class Desk:
         """Return what to look at, best first; what the audit says; the effort so far."""
         timeline = self.library.timeline(bout.id)
         chosen = audited(self.library.proposal(bout.id), bout.id, self.settings)
-        order = order_of_work(
-            timeline, self.samples(bout).doubts, frozenset(s.id for s in chosen), self.settings
-        )
+        swaps = self.swaps(bout.id)
+        doubts = self.samples(bout).doubts.after(swaps)
+        ids = frozenset(segment.id for segment in chosen)
+        order = order_of_work(timeline, doubts, ids, self.settings)
         return {
             "order": [{"id": one.id, "reasons": one.reasons} for one in order],
-            "audit": asdict(audit(chosen, timeline, self.swaps(bout.id))),
+            "audit": asdict(audit(chosen, timeline, swaps)),
             "effort": asdict(self.keeping.spent(bout.id)),
         }
 

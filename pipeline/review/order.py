@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -63,6 +63,17 @@ class Doubts:
         likeliest = probabilities.max(axis=1) if probabilities.size else pd.Series(dtype=float)
         at = np.interp(times, likeliest.index, likeliest) if len(likeliest) else np.ones(len(times))
         return cls(times, 1 - at, identity_doubt(keypoints))
+
+    def after(self, swaps: list[float]) -> Doubts:
+        """Return the doubts that are left once a human has exchanged the athletes at some times.
+
+        Where they fit crossed before, they fit straight now; elsewhere nothing changes.
+        """
+        identity = self.identity.copy()
+        first = np.searchsorted(self.times, swaps)
+        first = first[first < len(identity)]
+        identity[first] = np.where(identity[first] > 0, 1 - identity[first], 0)
+        return replace(self, identity=identity)
 
 
 def identity_doubt(keypoints: np.ndarray) -> np.ndarray:

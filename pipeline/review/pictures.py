@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import mimetypes
 import re
 from functools import lru_cache
 from pathlib import Path
 
+import cv2
 import numpy as np
 from starlette.datastructures import Headers
 from starlette.responses import FileResponse
 from starlette.types import Receive, Scope, Send
 
 from pipeline.errors import MatlineError
+from pipeline.footage import Footage
 from pipeline.footage.container import open_container, read_packets, video_stream
 from pipeline.footage.info import FootageInfo, probe
 from pipeline.library import Bout
@@ -89,6 +92,28 @@ def picture_times(path: Path, start_s: float, end_s: float) -> np.ndarray:
             if packet.pts is not None:
                 times.add(float((packet.pts - info.first_pts) * info.time_base))
     return np.array(sorted(t for t in times if start_s <= t < end_s))
+
+
+def still(path: Path, time_s: float) -> bytes:
+    """Return the picture that a file holds at a time, exactly, as JPEG.
+
+    Parameters
+    ----------
+    path : Path
+    time_s : float
+        One of `picture_times`.
+
+    Raises
+    ------
+    NotHereError
+        If no picture starts there or later.
+    """
+    frames = Footage(footage_info(path)).frames(math.inf, start_s=max(0.0, time_s - 1e-4))
+    frame = next(iter(frames), None)
+    if frame is None:
+        raise NotHereError(f"{path.name} has no picture at {time_s:.3f} s.")
+    _, coded = cv2.imencode(".jpg", frame.image[..., ::-1])
+    return coded.tobytes()
 
 
 def footage_info(path: Path) -> FootageInfo:

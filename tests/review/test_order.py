@@ -66,6 +66,15 @@ def test_an_exchange_of_the_athletes_shows_in_their_movement():
     assert np.delete(doubt, 8).max() < 0.5
 
 
+def test_an_exchange_put_right_by_hand_is_no_longer_doubtful():
+    times = np.arange(0, 3, 0.2)
+    points = keypoints(times)
+    points[8:] = points[8:, ::-1]
+    doubts = Doubts(times, np.zeros(len(times)), identity_doubt(points))
+    assert doubts.after([times[8]]).identity.max() < 0.5
+    assert doubts.after([times[3]]).identity[8] > SETTINGS.turned
+
+
 def test_the_audit_is_drawn_from_confident_proposals_and_is_always_the_same():
     timeline = segments(*[0.4] * 40, *[0.9] * 60)
     chosen = audited(timeline, "bout", SETTINGS)

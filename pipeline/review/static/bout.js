@@ -35,7 +35,7 @@ class BoutPage {
     this.drawing = true;
     this.byWorth = true;
     this.effort = new Effort(bout.id);
-    this.player = new Player($("video"), bout);
+    this.player = new Player($("video"), $("still"), bout);
     this.map = new BoutMap($("map"), bout, this.timeline, this.words);
     this.story = new Story($("story"), this.timeline, this.words);
     this.keypoints = new Keypoints(bout.id, () => this.drawSkeletons());

@@ -7,11 +7,15 @@ export const RATES = [0.1, 0.25, 0.5, 0.75, 1, 1.5, 2, 4];
 const SHUTTLE = [-8, -4, -2, -1, 0, 1, 2, 4, 8];
 const FRAMES_AROUND_S = 8;
 const INTO_PICTURE_S = 0.002; // a seek exactly to a picture's time may show the one before
+const SAME_PICTURE_S = 0.0015;
+const TRIES = 4;
+const SHOWN_AFTER_MS = 150;
 
 export class Player extends EventTarget {
-  constructor(video, bout) {
+  constructor(video, still, bout) {
     super();
     this.video = video;
+    this.still = still;
     this.bout = bout;
     this.time = 0;
     this.loop = null;
@@ -22,6 +26,9 @@ export class Player extends EventTarget {
     video.addEventListener("seeked", () => this.seekOn());
     video.addEventListener("ended", () => this.pause());
     video.addEventListener("loadedmetadata", () => this.seekOn());
+    // A picture that stays the same is not announced; so look a little after each seek.
+    video.addEventListener("seeked", () => this.checkLater());
+    this.watchPictures();
     video.addEventListener("error", () => this.dispatchEvent(new Event("unplayable")));
   }
 
@@ -37,6 +44,7 @@ export class Player extends EventTarget {
   seek(time) {
     this.time = Math.min(Math.max(0, time), this.bout.duration_s);
     this.wanted = this.time;
+    this.showStill(null);
     this.seekOn();
     this.tell();
   }
@@ -47,6 +55,43 @@ export class Player extends EventTarget {
     const time = this.wanted;
     this.wanted = undefined;
     this.video.currentTime = Math.min(time + INTO_PICTURE_S, this.video.duration);
+  }
+
+  // Where pictures are unevenly spaced, browsers guess how long each lasts and may show the one
+  // before the one asked for. What they show they say exactly; so ask again farther on, and halve
+  // the way back where that was too far.
+  checkPicture() {
+    const { picture, shownTime } = this;
+    if (!picture || this.playing || this.video.seeking || this.wanted !== undefined) return;
+    const early = shownTime < picture.start - SAME_PICTURE_S;
+    const late = shownTime > picture.start + SAME_PICTURE_S;
+    if (!early && !late) return this.showStill(null);
+    if (picture.tries++ >= TRIES) return this.showStill(picture.start);
+    if (early) picture.low = picture.aim;
+    else picture.high = picture.aim;
+    picture.aim = picture.high === Infinity ? picture.low + picture.lasts / 2 : (picture.low + picture.high) / 2;
+    this.video.currentTime = picture.aim;
+  }
+
+  checkLater() {
+    clearTimeout(this.later);
+    this.later = setTimeout(() => this.checkPicture(), SHOWN_AFTER_MS);
+  }
+
+  /** Show the stored picture itself where the browser can't be brought to show it. */
+  showStill(time) {
+    this.picture = null;
+    this.still.hidden = time === null;
+    if (time !== null) this.still.src = `/api/bouts/${this.bout.id}/still?time_s=${time}`;
+  }
+
+  /** Note each picture's own time as it comes to the screen. */
+  watchPictures() {
+    this.video.requestVideoFrameCallback?.((now, { mediaTime }) => {
+      this.shownTime = mediaTime;
+      this.checkPicture();
+      this.watchPictures();
+    });
   }
 
   toggle() {
@@ -70,6 +115,7 @@ export class Player extends EventTarget {
   run(speed) {
     this.shuttle = speed;
     if (speed === 0) return this.pause();
+    this.showStill(null);
     if (speed > 0 && this.time >= this.bout.duration_s - 0.05) this.seek(this.loop ? this.loop[0] : 0);
     if (speed > 0) {
       this.video.playbackRate = Math.min(16, speed * this.rate);
@@ -113,7 +159,10 @@ export class Player extends EventTarget {
     const [start, end] = this.framesSpan;
     if (this.time - 1 < start || this.time + 1 > end) await this.loadFrames();
     const time = nextIn(this.frames, this.time, direction, 5e-4);
-    if (time !== undefined) this.seek(time);
+    if (time === undefined) return;
+    this.seek(time);
+    const lasts = (nextIn(this.frames, time, 1, 5e-4) ?? time + 1 / 25) - time;
+    this.picture = { start: time, lasts, aim: time + INTO_PICTURE_S, low: time, high: Infinity, tries: 0 };
   }
 
   async loadFrames() {
