@@ -12,7 +12,7 @@ app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and th
 Shards = Annotated[Path, typer.Option(help="Folder of training shards; may still be filling.")]
 HeldOut = Annotated[Path, typer.Option(help="Folder of held-out shards.")]
 Start = Annotated[
-    Path | None, typer.Option(help="Folder of the published MoveNet MultiPose files.")
+    Path | None, typer.Option("--initial", help="Folder of the published MoveNet MultiPose files.")
 ]
 Out = Annotated[Path, typer.Option(help="Folder for weights and checkpoint.")]
 

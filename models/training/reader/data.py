@@ -5,10 +5,12 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
+import cv2
 import numpy as np
 import torch
 from torch import Tensor
@@ -66,10 +68,12 @@ def crop_picture(shard: Shard, i: int) -> tuple[np.ndarray, np.ndarray, np.ndarr
     return image, label, keypoints.astype(np.float32)
 
 
-def crops_of(shard: Shard, pool: ThreadPoolExecutor) -> Crops:
+def crops_of(path: Path) -> Crops:
     """Cut every usable picture of a shard."""
+    cv2.setNumThreads(1)  # many processes do this side by side
+    shard = read_shard(path)
     chosen = np.flatnonzero(usable(shard))
-    parts = list(pool.map(lambda i: crop_picture(shard, int(i)), chosen))
+    parts = [crop_picture(shard, int(i)) for i in chosen]
     return Crops(
         np.stack([p[0] for p in parts]).transpose(0, 3, 1, 2),
         np.stack([p[1] for p in parts]),
@@ -93,10 +97,18 @@ class Store:
         Crops to keep room for (about 330 kB each).
     part, parts : int
         Takes every `parts`-th shard, beginning with the `part`-th: one part a process.
+    readers : int
+        Processes that read and cut.
     """
 
     def __init__(
-        self, folder: Path, device: torch.device, capacity: int, part: int = 0, parts: int = 1
+        self,
+        folder: Path,
+        device: torch.device,
+        capacity: int,
+        part: int = 0,
+        parts: int = 1,
+        readers: int = 4,
     ) -> None:
         self.folder, self.device, self.capacity = folder, device, capacity
         self.part, self.parts = part, parts
@@ -114,20 +126,24 @@ class Store:
         self.count = 0
         self._taken: set[str] = set()
         self._stop = threading.Event()
-        self._pool = ThreadPoolExecutor(8)
+        # Processes, not threads: cutting would keep the training loop waiting for the interpreter.
+        self._pool = ProcessPoolExecutor(readers, mp_context=get_context("spawn"))
 
     def take_new(self) -> int:
         """Take in shards that have appeared; return how many."""
+        mine = [
+            path
+            for path in sorted(self.folder.glob("*.npz"))
+            if int(path.stem.rsplit("_", 1)[-1]) % self.parts == self.part
+            and path.name not in self._taken
+        ]
         taken = 0
-        for path in sorted(self.folder.glob("*.npz")):
-            mine = int(path.stem.rsplit("_", 1)[-1]) % self.parts == self.part
-            if not mine or path.name in self._taken or self.count >= self.capacity:
-                continue
-            self._taken.add(path.name)
-            self._append(crops_of(read_shard(path), self._pool))
-            taken += 1
-            if self._stop.is_set():
+        for path, crops in zip(mine, self._pool.map(crops_of, mine), strict=True):
+            if self.count >= self.capacity or self._stop.is_set():
                 break
+            self._taken.add(path.name)
+            self._append(crops)
+            taken += 1
         return taken
 
     def watch(self, every_s: float = 5.0) -> None:

@@ -88,7 +88,7 @@ def run_recipe(
 
 
 def _starting(start: Path | None) -> list[str]:
-    return ["--start", str(start)] if start else []
+    return ["--initial", str(start)] if start else []
 
 
 def _launcher(gpus: int) -> list[str]:

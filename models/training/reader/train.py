@@ -211,7 +211,9 @@ class Training:
         self.step, self.spent_s = 0, 0.0
         self._resume()
         torch.manual_seed(recipe.seed + 1000 * (self.process.rank + 1))
-        self.store = Store(shards, device, recipe.capacity, self.process.rank, self.process.count)
+        self.store = Store(
+            shards, device, recipe.capacity, self.process.rank, self.process.count, 13
+        )
         self.held_out = Store(held_out, device, 7000)
         self.photos = None
         if photos is not None:
