@@ -5,15 +5,22 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipeline.errors import MatlineError
+from pipeline.library import Library
+from pipeline.overnight import Order, make_plan, read_file, run_night
 from pipeline.overnight.cluster import DaskCluster
 from pipeline.overnight.engine import Task, open_engine
+from tests.overnight.figures import FigureReader, make_clip
+from tests.overnight.kills import SETTINGS
 from tests.overnight.test_engine import complain, double, run
 
 
@@ -91,6 +98,37 @@ def test_a_worker_killed_in_the_middle_loses_nothing(address):
 def slow_double(x: int) -> int:
     time.sleep(0.3)
     return 2 * x
+
+
+def kill_after_first_piece(process: subprocess.Popen, root: Path) -> None:
+    """Kill a worker as soon as a piece has been read."""
+    while not list(root.rglob("*.npz")) and process.poll() is None:
+        time.sleep(0.02)
+    process.send_signal(signal.SIGKILL)
+
+
+def test_a_night_on_the_cluster_reads_what_one_machine_reads_though_a_worker_dies(
+    address, tmp_path
+):
+    clip = make_clip(tmp_path / "clip.mp4", 24)
+    with (
+        worker(address) as first,
+        worker(address),
+        closing(open_engine(f"dask://{address}", 1)) as engine,
+    ):
+        wait_for(engine, 2)
+        library = Library(tmp_path / "library")
+        order = Order(library, SETTINGS, "tests.overnight.kills:SlowReader")
+        plan = make_plan(order, [clip], engine)
+        killer = threading.Thread(target=kill_after_first_piece, args=(first, library.root))
+        killer.start()
+        summary = run_night(order, plan, engine)
+        killer.join()
+    alone = read_file(clip, FigureReader())
+    assert [file.became for file in summary.files] == ["read"]
+    times, keypoints = library.keypoints(summary.files[0].bouts[0])
+    np.testing.assert_array_equal(times, alone.times)
+    np.testing.assert_array_equal(keypoints, alone.keypoints)
 
 
 def test_a_scheduler_that_is_not_there_is_said_in_a_sentence(monkeypatch):
