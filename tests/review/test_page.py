@@ -255,3 +255,17 @@ def test_the_scoreboard_by_hand_stands_beside_proposed_points(page, served):
     page.wait_for_selector("text=A 0, B 3")
     page.reload()
     page.wait_for_selector("text=A 0, B 3")
+
+
+def test_a_bout_is_found_in_the_library_by_any_word_of_it(page, served):
+    from tests.review.bouts import add_bout
+
+    add_bout(served.library, served.bout.footage, title="Another", event="Harbour Open")
+    page.goto(served.address)
+    page.wait_for_selector("#bouts tbody tr")
+    assert page.locator("#bouts tbody tr:visible").count() == 2
+    page.fill("#find", "harbour ANOTHER")
+    assert page.locator("#bouts tbody tr:visible").count() == 1
+    page.fill("#find", "lind")
+    page.click("text=Mara Lind – Ines Oko")
+    page.wait_for_selector("#story li button")

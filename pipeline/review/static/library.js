@@ -18,8 +18,13 @@ function show(bouts) {
   document.querySelector("#lead").textContent = bouts.length
     ? `${count(bouts.length, "bout")}, ${open || "none"} still to look at.`
     : "No bouts yet. `matline read FILE` reads footage into this library.";
-  document.querySelector("#bouts").hidden = !bouts.length;
-  document.querySelector("#bouts tbody").replaceChildren(...bouts.toReversed().map(row));
+  document.querySelector("#bouts").hidden = document.querySelector("#find-line").hidden = !bouts.length;
+  const rows = bouts.toReversed().map(row);
+  document.querySelector("#bouts tbody").replaceChildren(...rows);
+  document.querySelector("#find").addEventListener("input", ({ target }) => {
+    const wanted = target.value.trim().toLowerCase().split(/\s+/);
+    for (const one of rows) one.hidden = !wanted.every((word) => one.textContent.toLowerCase().includes(word));
+  });
 }
 
 function row(bout) {

@@ -315,11 +315,12 @@ export class BoutMap extends EventTarget {
       const colour = { A: colours.a, B: colours.b }[moment.athlete] ?? colours.soft;
       context.strokeStyle = context.fillStyle = colour;
       context.lineWidth = 1.5;
+      const room = x >= free; // without room for a flag, a short pole alone
       context.beginPath();
-      context.moveTo(x, y);
+      context.moveTo(x, room ? y : y + FLAGS_H - 4);
       context.lineTo(x, y + FLAGS_H);
       context.stroke();
-      if (x < free) continue; // no room: the pole alone
+      if (!room) continue;
       context.font = "600 11px system-ui, sans-serif";
       const text = `${moment.athlete ?? ""} ${momentCode(moment.kind)}`.trim();
       const wide = context.measureText(text).width + 8;

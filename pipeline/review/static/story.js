@@ -21,7 +21,7 @@ export class Story extends EventTarget {
     const segments = this.filter === "moments" ? this.timeline.segments.filter((s) => s.note) : this.timeline.segments;
     const rows = [...segments, ...this.timeline.moments];
     const shown = this.filter === "open" ? rows.filter((r) => r.state === "proposed") : rows;
-    return shown.sort((one, two) => one.start_s - two.start_s || ("kind" in one) - ("kind" in two));
+    return shown.sort((one, two) => placeOf(one) - placeOf(two) || ("kind" in one) - ("kind" in two));
   }
 
   /** Show everything anew; a long list is finished after the first paint. */
@@ -67,7 +67,7 @@ export class Story extends EventTarget {
     const isMoment = "kind" in row;
     const sentence = isMoment ? this.words.momentSentence(row) : this.words.segment(row);
     const note = row.note ? ` — ${row.note}` : "";
-    const start = isMoment ? row.peak_s : row.start_s;
+    const start = placeOf(row);
     const item = el("li", { "data-time": start, class: isMoment ? "is-moment" : "is-segment" },
       el("button", { type: "button" },
         el("time", {}, clock(start, 1)),
@@ -86,6 +86,9 @@ export class Story extends EventTarget {
     this.current = id;
   }
 }
+
+/** Where a row belongs in the list, and where a click on it goes. */
+const placeOf = (row) => row.peak_s ?? row.start_s;
 
 /** Scroll the list alone; scrollIntoView would move the whole page too. */
 function keepInSight(list, item) {
