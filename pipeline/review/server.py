@@ -40,7 +40,7 @@ def serve(
     open_browser : bool
         Whether to open the page, besides printing its link.
     say : callable
-        Gets the link, one line.
+        Gets the link, then how to stop, a line each.
 
     Raises
     ------
@@ -54,6 +54,7 @@ def serve(
     with _listening(port) as listener:
         link = f"http://{HOST}:{listener.getsockname()[1]}{path}#token={token}"
         say(f"The page is at {link}")
+        say("Ctrl C stops it; every correction is saved at once.")
         if open_browser:
             webbrowser.open(link)
         # A browser keeps connections open; on Ctrl-C we don't wait for it.
@@ -74,8 +75,9 @@ def _listening(port: int) -> socket.socket:
         listener.bind((HOST, port))
     except (OSError, OverflowError) as error:
         listener.close()
+        why = str(error).rstrip(".")
         raise MatlineError(
-            f"Port {port} can't be used ({error}); choose another or 0 for any free one."
+            f"Port {port} can't be used ({why}); choose another or 0 for any free one."
         ) from error
     listener.listen()
     return listener

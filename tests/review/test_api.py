@@ -86,6 +86,15 @@ def test_an_unknown_bout_is_404_everywhere(served):
             assert client.get(f"/api/bouts/nobody{path}").status_code == 404
 
 
+def test_a_bout_that_was_not_read_yet_says_so(served):
+    bout = served.library.add_bout(served.bout.footage, 20.0)
+    with served.client() as client:
+        for path in ("timeline", "trace", "work", "samples", "export.csv", "export.vtt", "points"):
+            answer = client.get(f"/api/bouts/{bout.id}/{path}")
+            assert answer.status_code == 422
+            assert "read" in answer.json()["detail"]
+
+
 def test_keypoints_and_heights_follow_a_swap_and_its_undoing(ask, served):
     def both():
         raw = ask.get("keypoints", params={"start_s": 8, "end_s": 9}).content

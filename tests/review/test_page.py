@@ -264,6 +264,10 @@ def test_a_bout_is_found_in_the_library_by_any_word_of_it(page, served):
     page.goto(served.address)
     page.wait_for_selector("#bouts tbody tr")
     assert page.locator("#bouts tbody tr:visible").count() == 2
+    served.library.add_bout(served.bout.footage, 20.0, title="Still unread")
+    page.reload()
+    page.wait_for_selector("text=not read yet")
+    assert page.locator("a", has_text="Still unread").count() == 0
     page.fill("#find", "harbour ANOTHER")
     assert page.locator("#bouts tbody tr:visible").count() == 1
     page.fill("#find", "lind")

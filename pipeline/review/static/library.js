@@ -30,9 +30,9 @@ function show(bouts) {
 function row(bout) {
   const { proposed, accepted, corrected } = bout.counts;
   const all = proposed + accepted + corrected;
-  const names = [bout.names.A, bout.names.B].filter(Boolean).join(" – ");
+  const names = [bout.names.A, bout.names.B].filter(Boolean).join(" – ") || bout.title || bout.footage;
   return el("tr", {},
-    el("th", { scope: "row" }, el("a", { href: `/bouts/${bout.id}` }, names || bout.title || bout.footage),
+    el("th", { scope: "row" }, bout.reader ? el("a", { href: `/bouts/${bout.id}` }, names) : names,
       el("br"), el("small", {}, bout.has_footage ? bout.footage : `${bout.footage} (file not found)`)),
     el("td", {}, bout.event), el("td", {}, bout.date),
     el("td", { class: "number" }, clock(bout.end_s - bout.start_s)),
