@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shlex
+import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -122,18 +124,19 @@ def demo_command(library: LibraryOption = None) -> None:
     from pipeline.overnight import LocalProcesses, Order, make_plan, run_night
     from pipeline.overnight.samples import sample_clip
 
+    clip = sample_clip()
     root = library or user_data_path("matline") / "demo"
     shelf = Library(root)
     order = Order(shelf, _settings(None), backend_or_default(None))
     with closing(LocalProcesses(os.cpu_count() or 1)) as machine, Progress("Reading") as progress:
-        clip = sample_clip()
         summary = run_night(order, make_plan(order, [clip], machine), machine, progress)
     _show_summary(summary)
     bout = summary.files[0].bouts[0]
     typer.echo("\nIts timeline, as files:")
     for path in export_bout(shelf, bout, root / "exports", ["csv", "vtt", "json"]):
         typer.echo(f"  {path}")
-    typer.echo(f"\nSee and correct it on the page:\n  matline review {bout} --library '{root}'")
+    page = shlex.join([sys.argv[0], "review", bout, "--library", str(root)])
+    typer.echo(f"\nSee and correct it on the page:\n  {page}")
 
 
 def _settings(rate: float | None, library: Library | None = None) -> Settings:
