@@ -1,5 +1,7 @@
 """Plans of bouts: what the position model would learn wrongly if they made no sense."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -42,7 +44,7 @@ def test_every_position_occurs_and_most_steps_are_listed_transitions():
     for seed in range(60):
         plan = plan_bout(np.random.default_rng(seed), TEMPLATES, 60.0)
         seen |= {hold.position for hold in plan}
-        for before, after in zip(plan, plan[1:], strict=False):
+        for before, after in itertools.pairwise(plan):
             if joint(before.position, before.top) != joint(after.position, after.top):
                 steps.append((before.position, after.position) in listed)
     assert seen == set(durations().index) - {"unknown"}
@@ -52,6 +54,6 @@ def test_every_position_occurs_and_most_steps_are_listed_transitions():
 def test_what_is_not_reached_keeps_its_label_or_is_a_scramble():
     for seed in range(10):
         plan = plan_bout(np.random.default_rng(seed), SOME, 60.0)
-        for before, hold in zip(plan, plan[1:], strict=False):
+        for before, hold in itertools.pairwise(plan):
             if hold.reach < 1 and hold.position != "scramble":
                 assert (hold.position, hold.top) == (before.position, before.top)

@@ -75,8 +75,16 @@ def run_recipe(
     folders += ["--out", str(out / "weights")]
     reader = _start(
         out / "read.log",
-        [*_launcher(plan.gpus), "read", *folders, *_starting(start)]
-        + ["--minutes", str(plan.train_min), "--seed", str(plan.seed)],
+        [
+            *_launcher(plan.gpus),
+            "read",
+            *folders,
+            *_starting(start),
+            "--minutes",
+            str(plan.train_min),
+            "--seed",
+            str(plan.seed),
+        ],
     )
     _finish(held, main)
     finder = _start(
