@@ -304,9 +304,9 @@ class LearningSettings:
     """Parts of the bouts that take turns in not being learnt from; the usual number."""
     passes: tuple[int, ...] = (2, 5, 10, 20)
     """How often all samples may be gone through; the folds say which is best."""
-    rate: float = 3e-4
-    """Learning rate of Adam, a third of its default: what the model knows is to be bent, not
-    overwritten."""
+    rate: float = 1e-4
+    """Learning rate of Adam, a tenth of its default: what the model knows is to be bent, not
+    overwritten. With 3e-4, five bouts made it worse on others (docs/improve.md)."""
     border_s: float = 0.3
     """Seconds on either side of a border that are not learnt from: nobody cuts finer than that."""
     least_bouts: int = 2

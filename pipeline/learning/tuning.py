@@ -34,7 +34,7 @@ class Trial:
     probabilities : ndarray, (N, states)
         Of every row, from the fold in which its bout was not learnt from, after that many passes.
     temperature : float
-        That makes these probabilities honest.
+        Of the model after that many passes.
     """
 
     macro_f1: dict[int, float]
@@ -65,7 +65,9 @@ def cross_validate(model: PositionModel, samples: Samples, settings: LearningSet
             held_out[passes][judged] = bent.classifier.predict_proba(samples.x[judged])
     macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in held_out.items()}
     best = max(steps, key=lambda passes: (macro_f1[passes], -passes))
-    temperature = _temperature(held_out[best], samples.y, model.states)
+    # As sure of itself as the model was: only what the passes did to its sureness is taken back.
+    grown = _honest(held_out[best], samples.y, model) / _honest(held_out[0], samples.y, model)
+    temperature = model.temperature * grown
     return Trial(macro_f1, best, tempered(held_out[best], temperature), temperature)
 
 
@@ -121,9 +123,9 @@ def _macro_f1(y: np.ndarray, probabilities: np.ndarray, states: Sequence[str]) -
     return float(f1_score(y.astype(str), said, labels=np.unique(y.astype(str)), average="macro"))
 
 
-def _temperature(probabilities: np.ndarray, y: np.ndarray, states: Sequence[str]) -> float:
+def _honest(probabilities: np.ndarray, y: np.ndarray, model: PositionModel) -> float:
     """Temperature with the highest likelihood of held-out labels (Guo et al., ICML 2017)."""
-    place = {state: number for number, state in enumerate(states)}
+    place = {state: number for number, state in enumerate(model.states)}
     right = np.array([place[state] for state in y])
 
     def loss(log_temperature: float) -> float:
