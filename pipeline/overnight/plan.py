@@ -19,7 +19,8 @@ VIDEO_SUFFIXES: frozenset[str] = frozenset({
 """What is taken from a folder; a file that is named is tried whatever it is called."""
 
 BYTES_AN_HOUR = 100 << 20
-"""Of footage, for what is kept of it (samples, skeletons, features); measured 40–70 MB."""
+"""Of footage, for what is kept of it (samples, skeletons, features): twice what two people would
+take without compression."""
 
 
 @dataclass(frozen=True)
