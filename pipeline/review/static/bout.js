@@ -1,6 +1,7 @@
-// One bout: puts the parts together and turns what the human asks for into corrections.
+// One bout: puts the parts together, shows what changes, and saves corrections one by one.
 
-import { get, openSession, patch, post, put } from "./api.js";
+import { ACTS, editDetails, keepScore, moveBorder, sampleTimes, snapped } from "./acts.js";
+import { get, openSession, post } from "./api.js";
 import { Chooser } from "./chooser.js";
 import { Effort } from "./effort.js";
 import { Form } from "./form.js";
@@ -11,16 +12,10 @@ import { draw, Keypoints } from "./skeletons.js";
 import { Story } from "./story.js";
 import { showHere, showLegend, showScore, showSums } from "./cards.js";
 import { nextIn, Timeline } from "./timeline.js";
-import { clock, Words } from "./words.js";
+import { $, clock, Words } from "./words.js";
 
-const LETTERS = {
-  standing: "s", takedown: "t", closed_guard: "c", open_guard: "o", half_guard: "h", side_control: "d",
-  knee_on_belly: "k", mount: "m", back_control: "b", turtle: "u", north_south: "n",
-  leg_entanglement: "l", scramble: "x", apart: "a", unknown: "?",
-};
 const COPY_POLL_MS = 1000;
 const MESSAGE_MS = 6000;
-const $ = (id) => document.getElementById(id);
 
 class BoutPage {
   constructor(bout, vocabulary, state) {
@@ -80,7 +75,7 @@ class BoutPage {
     this.score = score.lines;
     this.showSums();
     this.drawSkeletons();
-    await this.sampleTimes();
+    await sampleTimes(this);
   }
 
   async loadWork() {
@@ -130,7 +125,7 @@ class BoutPage {
     showSums($("progress"), { timeline: this.timeline, bout: this.bout, audit: this.audit, spent: this.spent });
     showScore($("score"), {
       lines: this.score ?? [], proposed: this.proposed, words: this.words,
-      go: (time) => this.go(time), remove: (line) => this.keepScore(this.score.filter((l) => l !== line)),
+      go: (time) => this.go(time), remove: (line) => keepScore(this, this.score.filter((l) => l !== line)),
     });
   }
 
@@ -255,143 +250,6 @@ class BoutPage {
     this.say("Another window changed this bout in between. It was loaded again; your last change was not made.");
   }
 
-  /** The segment at a time, or a word to the human that there is none. */
-  segmentAt(time) {
-    const segment = this.timeline.at(time);
-    if (!segment) this.say("There is no segment here.");
-    return segment;
-  }
-
-  async relabel() {
-    const { time } = this;
-    const here = this.segmentAt(time);
-    if (!here) return;
-    const options = this.words.positions.map((p) => ({
-      value: p.key, name: p.name, letter: LETTERS[p.key], hint: p.meaning, current: p.key === here.position.split("/")[0],
-    }));
-    const own = (text) => {
-      const [key, finer] = text.split("/", 2).map((part) => part?.trim());
-      const match = finer && options.find((o) => o.name.startsWith(key.toLowerCase()) || o.letter === key);
-      return match ? { value: `${match.value}/${finer}`, name: `${match.name}, ${finer}` } : null;
-    };
-    const hint = "A label of your own goes after a slash: h/knee shield";
-    const position = await this.chooser.ask("Position", options, { hint, own });
-    if (position) this.enqueue(() => this.label(this.timeline.at(time), position));
-  }
-
-  async label(segment, position) {
-    if (position === segment.position) await this.correct("accept", { segment: segment.id });
-    else await this.correct("relabel", { segment: segment.id, position });
-  }
-
-  async setTop(time, nobody) {
-    const here = this.segmentAt(time);
-    if (!here) return;
-    const top = nobody ? null : here.top === "A" ? "B" : "A";
-    await this.correct("set_top", { segment: here.id, top });
-  }
-
-  async merge(time) {
-    const border = this.timeline.borderNear(time);
-    const { segments } = this.timeline;
-    const number = border && segments.indexOf(border.segment) - (border.edge === "start" ? 1 : 0);
-    const [first, second] = [segments[number], segments[number + 1]];
-    if (!first || !second) return this.say("There is no border between two segments near here.");
-    const keep = this.timeline.at(time)?.id === first.id ? "first" : "second";
-    await this.correct("merge", { segment: first.id, keep });
-  }
-
-  async moveBorder(border, time) {
-    if (!border) return this.say("There is no border near here.");
-    await this.correct("move_border", { segment: border.segment.id, edge: border.edge, time_s: time });
-  }
-
-  /** Move the nearest border by one sample, and the playhead with it. */
-  async nudge(time, direction) {
-    const border = this.timeline.borderNear(time);
-    if (!border) return this.say("There is no border near here.");
-    const next = nextIn(await this.sampleTimes(), border.time, direction);
-    if (next === undefined) return;
-    this.player.seek(next);
-    await this.moveBorder(border, next);
-  }
-
-  async sampleTimes() {
-    this.samples ??= (await get(`${this.path}/samples`)).time_s;
-    return this.samples;
-  }
-
-  async snapped(time) {
-    const samples = await this.sampleTimes();
-    return samples.reduce((best, s) => (Math.abs(s - time) < Math.abs(best - time) ? s : best), samples[0] ?? time);
-  }
-
-  async addMoment() {
-    const kinds = this.words.moments.flatMap(({ key, name }) => [
-      { value: key, name }, { value: `${key}_attempt`, name: `attempt: ${name}`, hint: "reached, not held" }]);
-    const time = this.time;
-    const kind = await this.chooser.ask("Moment", kinds);
-    if (!kind) return;
-    const athlete = await this.chooser.ask(`${this.words.moment(kind)}: by whom?`, [
-      { value: "A", name: `A ${this.bout.names.A}`.trim() }, { value: "B", name: `B ${this.bout.names.B}`.trim() },
-      { value: "none", name: "nobody in particular" }]);
-    const by = athlete === "none" ? null : athlete;
-    if (athlete) this.enqueue(() => this.correct("add_moment", { kind, peak_s: time, athlete: by }));
-  }
-
-  async onMoment(time, action) {
-    const moment = this.timeline.momentAt(time);
-    if (!moment) return this.say("There is no moment here.");
-    await this.correct(action, { moment: moment.id });
-  }
-
-  writeNote() {
-    const here = this.segmentAt(this.time);
-    if (!here) return;
-    const field = { name: "text", label: `${clock(here.start_s, 1)} ${this.words.segment(here)}`, kind: "long", value: here.note, hint: "Ctrl Enter saves." };
-    this.form.show("Note", [field], ({ text }) => this.correct("note", { segment: here.id, text }));
-  }
-
-  async setBound(time, edge) {
-    const { start_s, end_s } = this.timeline.bounds ?? this.bout;
-    await this.correct("set_bounds", { start_s, end_s, [edge]: time });
-  }
-
-  editDetails() {
-    const { names, we, event, date, ruleset } = this.bout;
-    const fields = [
-      { name: "A", label: "Athlete A", value: names.A }, { name: "B", label: "Athlete B", value: names.B },
-      { name: "we", label: "We are", kind: [["nobody", "not said"], ["A", "athlete A"], ["B", "athlete B"]], value: we ?? "nobody" },
-      { name: "event", label: "Event", value: event }, { name: "date", label: "Date", kind: "date", value: date },
-      { name: "ruleset", label: "Rule set for proposed points", kind: this.words.rules.map((r) => [r.key, r.name]), value: ruleset },
-    ];
-    this.form.show("Names and rules", fields, async ({ A, B, ...rest }) => {
-      Object.assign(this.bout, await patch(this.path, { names: { A, B }, ...rest }));
-      this.showTitle();
-      this.story.render();
-      this.changed();
-      this.loadWork();
-    });
-  }
-
-  editScore() {
-    const time = this.time;
-    const fields = [
-      { name: "athlete", label: "Points for", kind: [["A", this.words.athlete("A")], ["B", this.words.athlete("B")]] },
-      { name: "points", label: "Points", kind: "number", value: "2" },
-      { name: "what", label: "For what (optional)" },
-    ];
-    this.form.show(`Scoreboard at ${clock(time, 1)}`, fields, async ({ athlete, points, what }) => {
-      const line = { time_s: time, athlete, points: Number(points), what };
-      await this.keepScore([...(this.score ?? []), line].sort((one, two) => one.time_s - two.time_s));
-    });
-  }
-
-  async keepScore(lines) {
-    this.score = (await put(`${this.path}/score`, { lines })).lines;
-    this.showSums();
-  }
-
   // Listening
 
   listen() {
@@ -418,7 +276,7 @@ class BoutPage {
     this.player.addEventListener("unplayable", () => this.unplayable());
     this.map.addEventListener("place", (event) => this.player.seek(event.detail));
     this.map.addEventListener("border", ({ detail }) => {
-      this.enqueue(async () => this.moveBorder(detail.border, await this.snapped(detail.time)));
+      this.enqueue(async () => moveBorder(this, detail.border, await snapped(this, detail.time)));
     });
     this.story.addEventListener("place", (event) => this.go(event.detail));
     $("filter").addEventListener("change", (event) => {
@@ -427,7 +285,7 @@ class BoutPage {
     });
     $("order").addEventListener("change", (event) => (this.byWorth = event.target.value === "worth"));
     $("rate").addEventListener("change", (event) => this.player.setRate(Number(event.target.value)));
-    $("show-details").addEventListener("click", () => this.editDetails());
+    $("show-details").addEventListener("click", () => editDetails(this));
     $("keys-on").addEventListener("change", (event) => localStorage.setItem("single-keys", event.target.checked ? "on" : "off"));
     new ResizeObserver(() => this.drawSkeletons()).observe($("screen"));
   }
@@ -436,72 +294,6 @@ class BoutPage {
     this.noPicture(`This browser can’t play “${this.bout.footage}”. Correcting works without the picture.`);
   }
 }
-
-const correcting = (run) => Object.assign(run, { corrects: true });
-
-const ACTS = {
-  play: (page) => page.player.toggle(),
-  pause: (page) => page.player.pause(),
-  faster: (page) => page.player.shuttleBy(1),
-  slower: (page) => page.player.shuttleBy(-1),
-  slow: (page) => page.player.changeRate(-1),
-  fast: (page) => page.player.changeRate(1),
-  back: (page) => page.player.seek(page.time - 1),
-  on: (page) => page.player.seek(page.time + 1),
-  "back-far": (page) => page.player.seek(page.time - 10),
-  "on-far": (page) => page.player.seek(page.time + 10),
-  "back-frame": (page) => page.player.step(-1).catch((error) => page.say(error.message)),
-  "next-frame": (page) => page.player.step(1).catch((error) => page.say(error.message)),
-  "previous-border": (page) => page.goTo(page.timeline.borders(), -1),
-  "next-border": (page) => page.goTo(page.timeline.borders(), 1),
-  "previous-moment": (page) => page.goTo(page.timeline.moments.map((m) => m.peak_s), -1),
-  "next-moment": (page) => page.goTo(page.timeline.moments.map((m) => m.peak_s), 1),
-  "next-doubt": (page) => page.nextDoubt(),
-  "last-place": (page) => page.places.length && page.player.seek(page.places.pop()),
-  loop: (page) => page.toggleLoop(),
-  draw: (page) => {
-    page.drawing = !page.drawing;
-    $("draw").setAttribute("aria-pressed", String(page.drawing));
-    page.drawSkeletons();
-  },
-  "zoom-in": (page) => page.map.zoom(0.6),
-  "zoom-out": (page) => page.map.zoom(1 / 0.6),
-  "zoom-all": (page) => page.map.showAll(),
-  order: (page) => {
-    page.byWorth = !page.byWorth;
-    $("order").value = page.byWorth ? "worth" : "time";
-  },
-  help: () => $("help").showModal(),
-  note: (page) => page.writeNote(),
-  score: (page) => page.editScore(),
-  accept: correcting(async (page, time) => {
-    const here = page.timeline.at(time);
-    if (here?.state === "proposed") await page.correct("accept", { segment: here.id });
-  }),
-  "accept-next": correcting(async (page, time) => {
-    await ACTS.accept(page, time);
-    page.nextDoubt();
-  }),
-  relabel: (page) => page.relabel(),
-  moment: (page) => page.addMoment(),
-  top: correcting((page, time) => page.setTop(time, false)),
-  "nobody-top": correcting((page, time) => page.setTop(time, true)),
-  split: correcting(async (page, time) => {
-    const here = page.segmentAt(time);
-    if (here) await page.correct("split", { segment: here.id, time_s: time });
-  }),
-  merge: correcting((page, time) => page.merge(time)),
-  "border-here": correcting((page, time) => page.moveBorder(page.timeline.borderNear(time), time)),
-  "border-earlier": correcting((page, time) => page.nudge(time, -1)),
-  "border-later": correcting((page, time) => page.nudge(time, 1)),
-  swap: correcting((page, time) => page.correct("swap_athletes", { from_s: time })),
-  "accept-moment": correcting((page, time) => page.onMoment(time, "accept_moment")),
-  "remove-moment": correcting((page, time) => page.onMoment(time, "remove_moment")),
-  "bout-start": correcting((page, time) => page.setBound(time, "start_s")),
-  "bout-end": correcting((page, time) => page.setBound(time, "end_s")),
-  undo: correcting((page) => page.timeline.canUndo && page.stepBack("undo")),
-  redo: correcting((page) => page.timeline.canRedo && page.stepBack("redo")),
-};
 
 try {
   await openSession();

@@ -3,16 +3,11 @@
 
 import { get } from "./api.js";
 import { clock } from "./words.js";
-import { bandStyle, momentCode, palette, positionCode } from "./looks.js";
+import { palette } from "./looks.js";
+import { AXIS_H, DOUBT_H, drawBands, drawBounds, drawFrame, drawMoments, drawTraces, FLAGS_H, LANE_H, LEFT } from "./paint.js";
 
-const FLAGS_H = 20;
-const LANE_H = 20;
-const DOUBT_H = 12;
-const AXIS_H = 18;
-const LEFT = 26;
 const GRAB_PX = 7;
 const SHORTEST_VIEW_S = 2;
-const TICKS_S = [0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600];
 
 export class BoutMap extends EventTarget {
   constructor(canvas, bout, timeline, words) {
@@ -168,182 +163,16 @@ export class BoutMap extends EventTarget {
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     const colours = palette();
     const rows = this.rows();
-    this.drawFrame(context, rows, colours, width);
+    drawFrame(this, context, rows, colours, width);
     context.save();
     context.beginPath();
     context.rect(LEFT, 0, width - LEFT, height);
     context.clip();
-    this.drawTraces(context, rows.trace, colours);
-    this.drawBands(context, rows, colours);
-    this.drawMoments(context, rows.flags, colours);
-    this.drawBounds(context, rows, colours, width);
+    drawTraces(this, context, rows.trace, colours);
+    drawBands(this, context, rows, colours);
+    drawMoments(this, context, rows.flags, colours);
+    drawBounds(this, context, rows, colours, width);
     context.restore();
-  }
-
-  drawFrame(context, rows, colours, width) {
-    context.font = "600 12px system-ui, sans-serif";
-    context.textBaseline = "middle";
-    context.textAlign = "center";
-    for (const [lane, letter, colour] of [[0, "A", colours.a], [1, "–", colours.soft], [2, "B", colours.b]]) {
-      const y = rows.lanes + lane * LANE_H;
-      context.fillStyle = lane === 1 ? colours.ground : colours.sunk;
-      context.fillRect(LEFT, y, width, LANE_H);
-      context.fillStyle = colour;
-      context.fillText(letter, LEFT / 2, y + LANE_H / 2);
-    }
-    context.fillStyle = colours.doubt;
-    context.fillText("?", LEFT / 2, rows.doubt + DOUBT_H / 2 + 1);
-    this.drawAxis(context, rows, colours, width);
-  }
-
-  drawAxis(context, rows, colours, width) {
-    const perPixel = (this.view[1] - this.view[0]) / this.width;
-    const step = TICKS_S.find((s) => s / perPixel > 70) ?? TICKS_S.at(-1);
-    context.strokeStyle = colours.hair;
-    context.fillStyle = colours.soft;
-    context.lineWidth = 1;
-    context.font = "12px system-ui, sans-serif";
-    for (let time = Math.ceil(this.view[0] / step) * step; time <= this.view[1]; time += step) {
-      const x = this.x(time);
-      context.beginPath();
-      context.moveTo(x, 0);
-      context.lineTo(x, rows.axis);
-      context.stroke();
-      if (x > LEFT + 12 && x < width - 18) context.fillText(clock(time, step < 1 ? 1 : 0), x, rows.axis + AXIS_H / 2 + 1);
-    }
-  }
-
-  drawTraces(context, [top, bottom], colours) {
-    const highest = Math.max(1.5, ...this.traces.slice(0, 1).map(ceiling));
-    const y = (height) => bottom - (Math.max(0, height) / highest) * (bottom - top);
-    const trace = this.traces[1] && this.traces[1].span[0] <= this.view[0] && this.traces[1].span[1] >= this.view[1]
-      ? this.traces[1] : this.traces[0];
-    if (!trace) return;
-    this.drawUnseen(context, trace, [top, bottom], colours);
-    for (const [letter, colour, dash] of [["B", colours.b, [6, 3]], ["A", colours.a, []]]) {
-      context.strokeStyle = colour;
-      context.lineWidth = 1.8;
-      context.lineJoin = "round";
-      context.setLineDash(dash);
-      context.beginPath();
-      let pen = false;
-      trace.time_s.forEach((time, i) => {
-        if (time < this.view[0] - 60 || time > this.view[1] + 60) return;
-        const height = trace[letter][i];
-        if (height === null) pen = false;
-        else if (pen) context.lineTo(this.x(time), y(height));
-        else context.moveTo(this.x(time), y(height));
-        pen = height !== null;
-      });
-      context.stroke();
-    }
-    context.setLineDash([]);
-  }
-
-  /** Where the reader hardly saw the two, the ground is hatched. */
-  drawUnseen(context, trace, [top, bottom], colours) {
-    const poor = trace.seen.map((seen) => seen < 0.3);
-    context.fillStyle = hatch(context, colours.hair);
-    let from = null;
-    trace.time_s.forEach((time, i) => {
-      if (poor[i] && from === null) from = time;
-      if (from !== null && (!poor[i] || i === poor.length - 1)) {
-        context.fillRect(this.x(from), top, Math.max(1, this.x(time) - this.x(from)), bottom - top);
-        from = null;
-      }
-    });
-  }
-
-  drawBands(context, rows, colours) {
-    context.textBaseline = "middle";
-    context.textAlign = "left";
-    const shown = this.timeline.between(...this.view);
-    const lowest = new Map(); // one bar a pixel column: the most doubtful wins
-    for (const segment of shown) {
-      const x = this.x(segment.start_s);
-      const width = Math.max(1, this.x(segment.end_s) - x - 1);
-      const y = rows.lanes + ({ A: 0, B: 2 }[segment.top] ?? 1) * LANE_H;
-      this.drawBand(context, segment, x, y, width, colours);
-      if (segment.state !== "proposed") continue;
-      const doubt = 1 - segment.confidence;
-      const key = Math.round(x);
-      if (doubt > (lowest.get(key)?.doubt ?? 0)) lowest.set(key, { x, width, doubt });
-    }
-    context.fillStyle = colours.doubt;
-    for (const { x, width, doubt } of lowest.values()) {
-      const height = Math.max(1, doubt * DOUBT_H);
-      context.fillRect(x, rows.doubt + DOUBT_H - height, width, height);
-    }
-  }
-
-  drawBand(context, segment, x, y, width, colours) {
-    const style = bandStyle(context, segment.position);
-    context.globalAlpha = segment.state === "proposed" ? 0.75 : 1;
-    context.fillStyle = style.fill;
-    context.fillRect(x, y + 2, width, LANE_H - 4);
-    context.globalAlpha = 1;
-    if (style.pattern && width > 3) {
-      context.fillStyle = style.pattern;
-      context.fillRect(x, y + 2, width, LANE_H - 4);
-    }
-    if (segment.state !== "proposed" && width > 2) {
-      context.strokeStyle = colours.ink;
-      context.lineWidth = 1.5;
-      context.strokeRect(x + 0.75, y + 2.75, Math.max(0, width - 1.5), LANE_H - 5.5);
-    }
-    if (width < 22) return;
-    const mark = { accepted: "✓ ", corrected: "✎ " }[segment.state] ?? "";
-    context.font = "600 11px system-ui, sans-serif";
-    const name = mark + this.words.position(segment.position);
-    const code = mark + positionCode(segment.position);
-    const text = [name, code].find((t) => context.measureText(t).width < width - 6);
-    if (!text) return;
-    const wide = context.measureText(text).width;
-    context.fillStyle = style.plate;
-    context.fillRect(x + 2, y + 4, wide + 4, LANE_H - 8);
-    context.fillStyle = style.text;
-    context.fillText(text, x + 4, y + LANE_H / 2 + 0.5);
-  }
-
-  drawMoments(context, y, colours) {
-    context.textBaseline = "middle";
-    context.textAlign = "left";
-    let free = -Infinity;
-    for (const moment of this.timeline.moments) {
-      const x = this.x(moment.peak_s);
-      if (x < LEFT - 40 || x > this.canvas.clientWidth) continue;
-      const colour = { A: colours.a, B: colours.b }[moment.athlete] ?? colours.soft;
-      context.strokeStyle = context.fillStyle = colour;
-      context.lineWidth = 1.5;
-      const room = x >= free; // without room for a flag, a short pole alone
-      context.beginPath();
-      context.moveTo(x, room ? y : y + FLAGS_H - 4);
-      context.lineTo(x, y + FLAGS_H);
-      context.stroke();
-      if (!room) continue;
-      context.font = "600 11px system-ui, sans-serif";
-      const text = `${moment.athlete ?? ""} ${momentCode(moment.kind)}`.trim();
-      const wide = context.measureText(text).width + 8;
-      if (moment.kind.endsWith("_attempt")) {
-        context.setLineDash([3, 2]);
-        context.strokeRect(x, y + 1, wide, FLAGS_H - 6);
-        context.setLineDash([]);
-      } else {
-        context.fillRect(x, y + 1, wide, FLAGS_H - 6);
-        context.fillStyle = colours.ground;
-      }
-      context.fillText(text, x + 4, y + FLAGS_H / 2 - 1.5);
-      free = x + wide + 3;
-    }
-  }
-
-  drawBounds(context, rows, colours, width) {
-    if (!this.timeline.bounds) return;
-    context.fillStyle = hatch(context, colours.line);
-    const start = this.x(this.timeline.bounds.start_s);
-    const end = this.x(this.timeline.bounds.end_s);
-    if (start > LEFT) context.fillRect(LEFT, 0, start - LEFT, rows.axis);
-    if (end < width) context.fillRect(end, 0, width - end, rows.axis);
   }
 
   // Pointing
@@ -406,26 +235,4 @@ export class BoutMap extends EventTarget {
       this.zoom(Math.exp(event.deltaY * 0.0015), this.timeAt(event.offsetX));
     }
   }
-}
-
-const ceiling = (trace) => {
-  const heights = [...trace.A, ...trace.B].filter((h) => h !== null).sort((one, two) => one - two);
-  return (heights[Math.floor(heights.length * 0.995)] ?? 0) * 1.1;
-};
-
-function hatch(context, colour) {
-  const tile = document.createElement("canvas");
-  tile.width = tile.height = 8;
-  const pen = tile.getContext("2d");
-  pen.strokeStyle = colour;
-  pen.lineWidth = 1.5;
-  pen.beginPath();
-  pen.moveTo(-2, 10);
-  pen.lineTo(10, -2);
-  pen.moveTo(-2, 2);
-  pen.lineTo(2, -2);
-  pen.moveTo(6, 10);
-  pen.lineTo(10, 6);
-  pen.stroke();
-  return context.createPattern(tile, "repeat");
 }

@@ -76,6 +76,8 @@ export function spoken(seconds) {
   return minutes ? `${minutes} minutes ${whole % 60} seconds` : `${whole} seconds`;
 }
 
+export const $ = (id) => document.getElementById(id);
+
 /** Make an element; children that are text stay text, whatever they contain. */
 export function el(tag, attributes = {}, ...children) {
   const made = document.createElement(tag);
