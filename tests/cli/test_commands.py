@@ -80,6 +80,15 @@ def test_export_edit_import_is_a_round_trip_by_two_commands(matline, tmp_path, b
     assert "1 of 2 seen" in matline("bouts").out
 
 
+def test_a_bout_is_removed_only_when_the_user_is_sure(matline, tmp_path, bout, monkeypatch):
+    monkeypatch.setattr("typer.confirm", lambda question: False)
+    matline("remove", bout)
+    assert bout in matline("bouts").out
+    done = matline("remove", "round one", "--yes")
+    assert "is left as it is" in done.out
+    assert "empty" in matline("bouts").err
+
+
 def test_a_broken_file_is_refused_in_one_sentence_with_its_line(matline, tmp_path, bout):
     path = tmp_path / f"x-{bout}.segments.csv"
     path.write_text("start_s,end_s,position\n1,2,flying\n")
