@@ -30,6 +30,10 @@ STRIDE = 4
 FINDER_STRIDE = 8
 DOUBT = 0.35
 """Mean confidence of both bodies below which the pair is looked for again."""
+MOST_PLACES = 2
+"""Places of the finder that are read, beside the whole frame, before one is chosen."""
+FOUND_SCALE = 1.3
+"""The finder's boxes are rather too small than too large; by how much to widen them."""
 MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
 
 
@@ -237,20 +241,18 @@ class PairReader:
     def read(self, image: np.ndarray, region: Region | None = None) -> Look:
         """Read a frame; see `BodyReader.read`.
 
-        With a region the pair is read there. If that leaves doubt, or without a region, the pair
-        is first looked for in the whole frame. The look's own region is the box of both bodies,
-        to be handed to the next sample; None where the reader doubts.
+        With a region the pair is read there. If that leaves doubt, or without a region, the
+        likeliest places of the finder and the whole frame are read and the surest reading is kept.
+        The look's own region is the box of both bodies, to be handed to the next sample; None
+        where the reader doubts.
         """
         reading = self.read_pair(image, region) if region is not None else None
         if reading is None or _confidence(reading) < DOUBT:
-            found = self.find(image)
-            if found is None and reading is None:
-                return Look()
-            if found is not None:
-                fresh = self.read_pair(image, found)
-                if reading is None or _confidence(fresh) > _confidence(reading):
-                    reading = fresh
-        assert reading is not None
+            height, width = image.shape[:2]
+            places = [found for found, _ in self.find_all(image)[:MOST_PLACES]]
+            places.append(Region(0, 0, width, height))
+            fresh = [self.read_pair(image, place) for place in places]
+            reading = max([*fresh, *([reading] if reading else [])], key=_confidence)
         return _look(reading)
 
     def read_pair(self, image: np.ndarray, region: Region) -> PairReading:
@@ -268,7 +270,7 @@ class PairReader:
         found = self.find_all(image)
         return found[0][0] if found else None
 
-    def find_all(self, image: np.ndarray, least: float = 0.2) -> list[tuple[Region, float]]:
+    def find_all(self, image: np.ndarray, least: float = 0.05) -> list[tuple[Region, float]]:
         """Return regions that may hold a pair, with scores 0–1, best first."""
         height, width = image.shape[:2]
         side = float(max(height, width))
@@ -278,7 +280,7 @@ class PairReader:
         local = cv2.dilate(score, np.ones((5, 5), np.uint8))
         found = []
         for y, x in zip(*np.nonzero((score >= local) & (score >= least)), strict=True):
-            w, h = np.exp(np.clip(maps[1:3, y, x], -6, 0.2)) * side
+            w, h = np.exp(np.clip(maps[1:3, y, x], -6, 0.2)) * side * FOUND_SCALE
             scale = FINDER_STRIDE * side / self._finder.size
             cx, cy = (x + 0.5) * scale + frame.x0, (y + 0.5) * scale + frame.y0
             box = Region(cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
