@@ -10,7 +10,7 @@ from typing import Annotated
 import numpy as np
 import typer
 
-from models.training.positions.data import Order, load_bouts, make_bouts
+from models.training.positions.data import UNSEEN, Order, load_bouts, make_bouts, pack_bouts
 from models.training.positions.evaluate import evaluate, summary
 from models.training.positions.train import Recipe, train
 from pipeline.errors import MatlineError
@@ -73,9 +73,19 @@ def train_command(
     typer.echo(f"{path}: {path.stat().st_size / 1e6:.1f} MB")
 
 
+@app.command("pack")
+def pack_command(
+    bouts: Bouts,
+    out: Annotated[Path, typer.Option(help="File to write.")] = UNSEEN,
+) -> None:
+    """Put bouts into one small file for “evaluate”."""
+    pack_bouts(load_bouts(bouts), out)
+    typer.echo(f"{out}: {out.stat().st_size / 1e6:.1f} MB")
+
+
 @app.command("evaluate")
 def evaluate_command(
-    bouts: Bouts,
+    bouts: Annotated[Path, typer.Option(help="Folder of bouts, or a packed file.")] = UNSEEN,
     model: Annotated[
         Path | None, typer.Option(help="Model file; the shipped one if left out.")
     ] = None,

@@ -26,7 +26,6 @@ from pipeline.positions.windows import on_grid
 from pipeline.timeline import Timeline
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
-
 QUICK_STEPS = 40
 """Of settling: skeletons need less than pictures."""
 
@@ -68,14 +67,49 @@ class StoredBout:
             )
 
 
+UNSEEN = Path(__file__).with_name("unseen.npz")
+"""Bouts that no shipped model was trained on; keypoints only, 5 samples a second."""
+
+
+def pack_bouts(bouts: Sequence[StoredBout], path: Path, every: int = 2) -> None:
+    """Write keypoints (whole millimetres) and truth of many bouts into one small file."""
+    arrays: dict[str, np.ndarray] = {}
+    for bout in bouts:
+        arrays[f"{bout.name}/who"] = np.array(bout.who)
+        arrays[f"{bout.name}/times"] = bout.times[::every]
+        arrays[f"{bout.name}/keypoints"] = np.round(1000 * bout.keypoints[::every]).astype(np.int16)
+        arrays[f"{bout.name}/timeline"] = np.array(timeline_to_json(bout.timeline))
+    write_arrays(path, arrays)
+
+
+def _unpack(path: Path) -> list[StoredBout]:
+    with np.load(path, allow_pickle=False) as stored:
+        names = sorted({name.split("/")[0] for name in stored.files})
+        return [
+            StoredBout(
+                name,
+                (int(stored[f"{name}/who"][0]), int(stored[f"{name}/who"][1])),
+                stored[f"{name}/times"],
+                stored[f"{name}/keypoints"].astype(np.float32) / 1000,
+                np.zeros((len(stored[f"{name}/times"]), 2, 0, 4), np.float32),
+                timeline_from_json(str(stored[f"{name}/timeline"])),
+            )
+            for name in names
+        ]
+
+
 def load_bouts(folder: str | Path) -> list[StoredBout]:
-    """Read all bouts of a folder, in the order of their names.
+    """Read all bouts of a folder, in the order of their names, or of a file of `pack_bouts`.
+
+    Packed bouts know nothing of what hides what: every keypoint counts as visible.
 
     Raises
     ------
     MatlineError
         If there are none.
     """
+    if Path(folder).is_file():
+        return _unpack(Path(folder))
     paths = sorted(Path(folder).glob("*.npz"))
     if not paths:
         raise MatlineError(

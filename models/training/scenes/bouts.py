@@ -110,7 +110,7 @@ def make_own_bout(
     who: tuple[int, int],
     seconds: float = 30.0,
     rate_hz: float = RATE_HZ,
-    tries: int = 6,
+    tries: int = 4,
 ) -> Bout:
     """Make a bout whose positions are solved for the very two people; for rendering.
 

@@ -132,8 +132,8 @@ def _camera(rng: np.random.Generator, low: np.ndarray, high: np.ndarray) -> Came
         corners = np.array(np.meshgrid(*zip(low, high, strict=True))).reshape(3, -1).T
         pixels = camera.project(corners)[:, :2]
         inside = ((pixels > 0) & (pixels < SIZE)).all()
-        tall = np.ptp(pixels[:, 1]) > 0.5 * SIZE[1]
-        if inside and tall and 2 < camera.elevation < 40 and abs(camera.roll) < 5:
+        tall = np.ptp(pixels[:, 1]) > 0.6 * SIZE[1]
+        if inside and tall and 2 < camera.elevation < 40 and abs(camera.roll) < 3:
             return camera
 
 

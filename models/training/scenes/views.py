@@ -119,7 +119,7 @@ def view(
     chosen = np.unique(np.round(np.arange(0, len(bout.times), own_rate / rate_hz)).astype(int))
     chosen = chosen[chosen < len(bout.times)]
     times, world, spheres = bout.times[chosen], bout.keypoints[chosen], bout.spheres[chosen]
-    centres = spheres[..., :3].mean(axis=(1, 2))
+    centres = world.mean(axis=(1, 2))
     low, high = world[0].min(axis=(0, 1)), world[0].max(axis=(0, 1))
     camera = random_camera(rng, np.minimum(low, centres[0] - 0.8), np.maximum(high, low + 1.2))
     cameras = list(handheld(rng, camera, times, centres))
