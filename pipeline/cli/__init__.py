@@ -25,6 +25,9 @@ app = typer.Typer(
 for group in (reading, showing, describe, study, learn, files, pictures, check):
     group.register(app)
 
+_STOPPED = 130
+"""How typer ends after Ctrl-C, as shells do: 128 and the signal's number."""
+
 
 def main() -> None:
     """Run a command; a user's error is one sentence and exit code 1 (2 for wrong usage)."""
@@ -33,6 +36,10 @@ def main() -> None:
     except MatlineError as error:
         print(f"matline: {' '.join(str(error).split())}", file=sys.stderr)
         sys.exit(1)
+    except SystemExit as ended:
+        if ended.code == _STOPPED:
+            print("\nStopped. What was done is kept; the same command goes on.", file=sys.stderr)
+        raise
 
 
 __all__ = ["app", "main"]

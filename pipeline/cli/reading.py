@@ -25,9 +25,6 @@ WorkersOption = Annotated[
     typer.Option("--workers", min=1, help="Programs side by side.", show_default="one a core"),
 ]
 
-_STOPPED = 130
-"""What shells give for a program ended by Ctrl-C: 128 and the signal's number."""
-
 
 def register(app: typer.Typer) -> None:
     """Add this module's commands."""
@@ -81,11 +78,7 @@ def read_command(
         _show_plan(plan, count)
         if plan_only:
             return
-        try:
-            summary = run_night(order, plan, machine, progress, wait)
-        except KeyboardInterrupt:
-            typer.echo("\nStopped. What was read is kept; the same command goes on.", err=True)
-            raise typer.Exit(_STOPPED) from None
+        summary = run_night(order, plan, machine, progress, wait)
     _show_summary(summary)
 
 

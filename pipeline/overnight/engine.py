@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -161,7 +162,7 @@ class LocalProcesses:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
         process = context.Process(target=_work, args=(theirs,), daemon=True)
-        with one_thread_each():
+        with one_thread_each(), deaf_to_ctrl_c():
             process.start()
         theirs.close()
         worker = _Worker(process, ours)
@@ -198,7 +199,6 @@ def _death(code: int | None) -> str:
 
 def _work(pipe: Connection) -> None:
     """Do tasks until the pipe closes."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too, but is not for us
     while True:
         try:
             function, arguments = pipe.recv()
@@ -221,6 +221,19 @@ def do(task: Task) -> Outcome:
         return Outcome(task, error="There is not enough memory; use fewer workers.")
     except Exception as error:
         return Outcome(task, error=f"Unexpected {type(error).__name__}: {error}")
+
+
+@contextmanager
+def deaf_to_ctrl_c() -> Iterator[None]:
+    """Let programs started inside ignore Ctrl-C: a terminal sends it to all, only we answer."""
+    if threading.current_thread() is not threading.main_thread():  # where Python allows no change
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

@@ -180,7 +180,7 @@ def test_ctrl_c_says_that_it_goes_on_and_leaves_no_worker_behind(tmp_path):
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to everyone in the group
     _, said = process.communicate(timeout=60)
     assert process.returncode == 130
-    assert said.strip() == "Stopped. What was read is kept; the same command goes on."
+    assert said.strip() == "Stopped. What was done is kept; the same command goes on."
     assert ends(process.pid)
 
 

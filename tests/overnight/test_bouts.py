@@ -51,13 +51,22 @@ SETTINGS = Settings(
 )
 
 
+@pytest.fixture
+def at_it_when_seen(monkeypatch):
+    """Take two people in the picture for a bout, so that the test is about what becomes of it."""
+    monkeypatch.setattr(
+        "pipeline.overnight.bouts.engaged",
+        lambda reading: np.isfinite(reading.keypoints[..., 0]).any(axis=2).all(axis=1),
+    )
+
+
 def night(library: Library, path, whole: bool = False, again: bool = False):
     order = Order(library, SETTINGS, "tests.overnight.figures:FigureReader", again, whole)
     plan = make_plan(order, [path], InThisProcess())
     return run_night(order, plan, InThisProcess())
 
 
-def test_each_bout_of_a_file_is_an_entry_of_its_own(tmp_path, two_bouts):
+def test_each_bout_of_a_file_is_an_entry_of_its_own(tmp_path, two_bouts, at_it_when_seen):
     library = Library(tmp_path)
     summary = night(library, two_bouts)
     bouts = library.bouts()
@@ -76,7 +85,7 @@ def test_each_bout_of_a_file_is_an_entry_of_its_own(tmp_path, two_bouts):
     assert [bout.id for bout in library.bouts()] == list(summary.files[0].bouts)
 
 
-def test_a_user_can_keep_a_file_whole(tmp_path, two_bouts):
+def test_a_user_can_keep_a_file_whole(tmp_path, two_bouts, at_it_when_seen):
     library = Library(tmp_path)
     night(library, two_bouts, whole=True)
     assert [bout.title for bout in library.bouts()] == ["mat 1"]
