@@ -23,7 +23,7 @@ bench: $(TESTED)
 	$(BIN)/python -m tests.review.bench_page
 
 evaluate: $(TESTED)
-	$(BIN)/python -m models.training.positions evaluate --bouts $(BOUTS)
+	$(BIN)/python -m models.training.positions evaluate $(if $(BOUTS),--bouts $(BOUTS))
 
 training: $(TRAINED)
 	@echo "Ready to train: see docs/ and models/training."
