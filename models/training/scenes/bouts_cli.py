@@ -33,7 +33,7 @@ def film_bout(
     from .bouts import make_own_bout
     from .film import Filming, film, write_film, write_truth
     from .picture import Studio
-    from .textures import load_textures
+    from .textures import Source, load_textures, make_textures
 
     people = load_cast(cast)
     who = np.random.default_rng(seed).permutation(len(people))
@@ -42,7 +42,8 @@ def film_bout(
     other = None
     if next_mat:
         other = make_own_bout(seed + 1, people, (int(who[2]), int(who[3])), seconds, rate_hz)
-    studio = Studio(people, load_textures(textures))
+    prints = load_textures(textures) if textures else make_textures(Source(_drawn(), []), 24, 0)
+    studio = Studio(people, prints)
     filming = Filming(look_seed, referee, other)
     total = len(bout.times)
 
@@ -54,3 +55,12 @@ def film_bout(
     write_film(film(studio, bout, filming), out, rate_hz, say)
     write_truth(bout, out.with_suffix(""))
     typer.echo(f"{out}: {bout.times[-1]:.1f} s, {out.stat().st_size / 1e6:.2f} MB")
+
+
+def _drawn() -> list[np.ndarray]:
+    """Pictures to print on walls and clothes that come from nobody: smooth random colours."""
+    import cv2
+
+    rng = np.random.default_rng(0)
+    coarse = [rng.integers(0, 256, (6, 8, 3)).astype(np.uint8) for _ in range(6)]
+    return [cv2.resize(c, (640, 480), interpolation=cv2.INTER_CUBIC) for c in coarse]
