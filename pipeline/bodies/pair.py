@@ -32,7 +32,7 @@ DOUBT = 0.35
 """Mean confidence of both bodies below which the pair is looked for again."""
 MOST_PLACES = 2
 """Places of the finder that are read, beside the whole frame, before one is chosen."""
-FOUND_SCALE = 1.3
+FOUND_SCALE = 1.15
 """The finder's boxes are rather too small than too large; by how much to widen them."""
 MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
 
@@ -256,14 +256,14 @@ class PairReader:
         return _look(reading)
 
     def read_pair(self, image: np.ndarray, region: Region) -> PairReading:
-        """Read the pair in a region; a second look if the first shows that it lies elsewhere."""
-        reading = self._read_crop(image, square_around(region))
-        better = box_of(reading.keypoints[..., :2].reshape(-1, 2))
-        if _overlap(square_around(region), square_around(better)) < SECOND_LOOK:
-            again = self._read_crop(image, square_around(better))
-            if _confidence(again) > _confidence(reading):
-                return again
-        return reading
+        """Read the pair in a region; look wider and again if it seems to lie partly outside."""
+        crop = square_around(region)
+        reading = self.read_crop(image, crop)
+        if not _beside(crop, reading):
+            return reading
+        wide = self.read_crop(image, square_around(region, CROP_SCALE * WIDER))
+        again = self.read_crop(image, square_around(_box(wide)))
+        return max(reading, again, key=_confidence)
 
     def find(self, image: np.ndarray) -> Region | None:
         """Return where the pair is in a whole frame, or None if no pair is seen."""
@@ -287,7 +287,8 @@ class PairReader:
             found.append((box, float(score[y, x])))
         return sorted(found, key=lambda item: -item[1])
 
-    def _read_crop(self, image: np.ndarray, crop: Crop) -> PairReading:
+    def read_crop(self, image: np.ndarray, crop: Crop) -> PairReading:
+        """Read one square of a picture, once."""
         picture = cut(image, crop, self._reader.size)
         pictures = [picture, picture[:, ::-1]] if self._flip else [picture]
         outputs = [_Slots.of(raw) for raw in self._reader.run(pictures)]
@@ -303,8 +304,12 @@ class PairReader:
         return PairReading(keypoints, slots.visible < 0.5, positions, slots.top)
 
 
-SECOND_LOOK = 0.6
-"""Overlap of the crop with the crop around what it showed, below which it is taken again."""
+NEAR_EDGE = 0.05
+"""Share of the crop's side; keypoints nearer to its edge than that may have been cut off."""
+OFF_CENTRE = 0.15
+"""Share of the crop's side by which a pair may lie off its middle."""
+WIDER = 1.5
+"""How much wider the second look is."""
 
 
 class _Slots(NamedTuple):
@@ -353,12 +358,17 @@ def _confidence(reading: PairReading) -> float:
     return float(reading.keypoints[..., 2].mean())
 
 
-def _overlap(a: Crop, b: Crop) -> float:
-    """Intersection over union of two squares."""
-    w = min(a.x0 + a.side, b.x0 + b.side) - max(a.x0, b.x0)
-    h = min(a.y0 + a.side, b.y0 + b.side) - max(a.y0, b.y0)
-    shared = max(w, 0.0) * max(h, 0.0)
-    return shared / (a.side**2 + b.side**2 - shared)
+def _box(reading: PairReading) -> Region:
+    return box_of(reading.keypoints[..., :2].reshape(-1, 2))
+
+
+def _beside(crop: Crop, reading: PairReading) -> bool:
+    """Whether the crop seems not to hold the whole pair, or holds it far from its middle."""
+    corner = np.array([crop.x0, crop.y0])
+    points = (reading.keypoints[..., :2].reshape(-1, 2) - corner) / crop.side
+    low, high = points.min(0), points.max(0)
+    cut_off = min(low.min(), 1 - high.max()) < NEAR_EDGE
+    return bool(cut_off or np.abs((low + high) / 2 - 0.5).max() > OFF_CENTRE)
 
 
 def _look(reading: PairReading) -> Look:
@@ -367,5 +377,5 @@ def _look(reading: PairReading) -> Look:
         for points, hidden in zip(reading.keypoints, reading.hidden, strict=True)
     )
     sure = _confidence(reading) >= DOUBT
-    region = box_of(reading.keypoints[..., :2].reshape(-1, 2)) if sure else None
+    region = _box(reading) if sure else None
     return Look(bodies, region, reading.positions, reading.top)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
+import numpy as np
 import typer
 
 app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and the pair finder.")
@@ -96,16 +97,38 @@ def recipe(
 @app.command()
 def export(
     weights: Annotated[Path, typer.Option(help="Folder with pair_reader.npz, pair_finder.npz.")],
+    held_out: Annotated[
+        Path | None, typer.Option(help="Held-out shards to fit the confidence on.")
+    ] = None,
     out: Annotated[Path, typer.Option(help="Folder for the ONNX files.")] = Path("models"),
 ) -> None:
     """Write the ONNX files that the package uses."""
-    from models.training.reader.export import export_finder, export_reader
+    from models.training.reader.export import export_finder, export_reader, fit_confidence
+    from models.training.reader.judge import judge
+    from pipeline.bodies.pair import PairReader
 
-    for name, write in (("pair_reader", export_reader), ("pair_finder", export_finder)):
-        source = weights / f"{name}.npz"
-        if source.is_file():
-            facts = write(source, out / f"{name}.onnx")
-            typer.echo(f"{name}.onnx from {facts.get('steps')} steps: {facts.get('held_out')}")
+    reader, finder = out / "pair_reader.onnx", out / "pair_finder.onnx"
+    if (weights / "pair_finder.npz").is_file():
+        typer.echo(f"{finder.name}: {export_finder(weights / 'pair_finder.npz', finder)}")
+    if (weights / "pair_reader.npz").is_file():
+        typer.echo(f"{reader.name}: {export_reader(weights / 'pair_reader.npz', reader)}")
+        if held_out is not None:
+            found = judge(PairReader(reader=reader, finder=finder), held_out)
+            fit = fit_confidence(np.concatenate(found.confidence), np.concatenate(found.right))
+            export_reader(weights / "pair_reader.npz", reader, fit)
+            typer.echo(f"confidence {fit}")
+
+
+@app.command("judge")
+def judge_command(
+    held_out: HeldOut,
+    mirror: Annotated[bool, typer.Option(help="Average with the mirrored crop.")] = False,
+) -> None:
+    """Measure the package's reader, as it runs, on held-out shards."""
+    from models.training.reader.judge import judge
+    from pipeline.bodies.pair import PairReader
+
+    typer.echo(str(judge(PairReader(flip=mirror), held_out).figures()))
 
 
 if __name__ == "__main__":
