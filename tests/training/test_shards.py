@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytest.importorskip("torch", reason="shards are made of solved pairs: pip install .[training]")
+
 from models.training.scenes.shards import Order, ShardWriter, read_shard, stream, worth_keeping
 from pipeline.errors import MatlineError
 
