@@ -12,7 +12,10 @@ from pipeline.bodies.look import COCO_LIMBS, Body
 Colour = tuple[int, int, int]
 
 ATHLETE_COLOURS: tuple[Colour, Colour] = ((86, 180, 233), (230, 159, 0))
-"""RGB of athlete A (sky blue) and B (orange), as on the page: Okabe and Ito, Color Universal Design, 2008."""
+"""RGB of athlete A (sky blue) and B (orange), as on the page.
+
+Source: Okabe and Ito, Color Universal Design, 2008.
+"""
 
 OTHER_COLOUR: Colour = (204, 121, 167)
 """RGB of anybody else (reddish purple of the same palette)."""
