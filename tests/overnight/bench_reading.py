@@ -29,7 +29,7 @@ SECONDS = 60
 SIZES = {"1080p30": (1920, 1080), "4K30": (3840, 2160)}
 
 
-def blow_up(source: Path, path: Path, size: tuple[int, int]) -> Path:
+def blow_up(source: Path, path: Path, size: tuple[int, int], seconds: float = SECONDS) -> Path:
     """Write a clip larger, at 30 pictures a second, over and over until it is long enough."""
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=30)
@@ -38,14 +38,14 @@ def blow_up(source: Path, path: Path, size: tuple[int, int]) -> Path:
         stream.codec_context.time_base = Fraction(1, 30)
         stream.options = {"preset": "veryfast", "g": "60"}
         number = 0
-        while number < SECONDS * 30:
+        while number < seconds * 30:
             with av.open(str(source)) as original:
                 for frame in original.decode(video=0):
                     large = frame.reformat(*size, format="yuv420p")
                     large.pts, large.time_base = number, Fraction(1, 30)
                     container.mux(stream.encode(large))
                     number += 1
-                    if number >= SECONDS * 30:
+                    if number >= seconds * 30:
                         break
         container.mux(stream.encode())
     return path

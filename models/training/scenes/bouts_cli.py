@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 import typer
+
+if TYPE_CHECKING:
+    from .body import Person
+    from .bouts import Bout
 
 app = typer.Typer(no_args_is_help=True, help="Moving bouts.")
 
@@ -20,31 +25,41 @@ def _group() -> None:
 def film_bout(
     out: Annotated[Path, typer.Option(help="Video to write (.mp4); the truth goes beside it.")],
     cast: Annotated[Path, typer.Option(help="Made by positions cast.")],
+    pairs: Annotated[
+        Path | None,
+        typer.Option(help="Made by positions solve; without it, poses are solved for the two."),
+    ] = None,
     seed: Annotated[int, typer.Option(help="Of the bout.")] = 0,
     look_seed: Annotated[int, typer.Option(help="Of clothing, hall and camera.")] = 0,
     seconds: float = 30.0,
     rate_hz: Annotated[float, typer.Option(help="Pictures a second.")] = 15.0,
-    textures: Annotated[Path | None, typer.Option(help="Made by textures.")] = None,
+    textures: Annotated[
+        Path | None, typer.Option(help="Made by textures; without it, prints are drawn.")
+    ] = None,
+    clothing: Annotated[
+        str | None, typer.Option(help="no-gi, gi or gi-same (one colour); random by default.")
+    ] = None,
+    lens_m: Annotated[
+        tuple[float, float], typer.Option(help="Least and greatest height of the lens, metres.")
+    ] = (0.3, 3.0),
     referee: Annotated[bool, typer.Option(help="Somebody walks past the camera.")] = False,
     next_mat: Annotated[bool, typer.Option(help="A second pair goes on behind.")] = False,
 ) -> None:
-    """Film a bout of two people of a cast, its templates solved for them."""
+    """Film a bout of two people of a cast who are much alike in size."""
     from .body import load_cast
-    from .bouts import make_own_bout
-    from .film import Filming, film, write_film, write_truth
+    from .casting import matched
+    from .film import Clothing, Filming, film, write_film, write_skeletons, write_truth
     from .picture import Studio
-    from .textures import Source, load_textures, make_textures
+    from .prints import drawn_prints
+    from .textures import load_textures
 
     people = load_cast(cast)
-    who = np.random.default_rng(seed).permutation(len(people))
-    typer.echo("Solving the bout's positions …", err=True)
-    bout = make_own_bout(seed, people, (int(who[0]), int(who[1])), seconds, rate_hz)
-    other = None
-    if next_mat:
-        other = make_own_bout(seed + 1, people, (int(who[2]), int(who[3])), seconds, rate_hz)
-    prints = load_textures(textures) if textures else make_textures(Source(_drawn(), []), 24, 0)
-    studio = Studio(people, prints)
-    filming = Filming(look_seed, referee, other)
+    a, b, c, d = matched(np.random.default_rng(seed), people, bouts=2)
+    bout = _bout(seed, people, (a, b), pairs, seconds, rate_hz)
+    other = _bout(seed + 1, people, (c, d), pairs, seconds, rate_hz) if next_mat else None
+    worn = Clothing(clothing) if clothing else None
+    filming = Filming(look_seed, referee, other, worn, lens_m)
+    studio = Studio(people, load_textures(textures) if textures else drawn_prints())
     total = len(bout.times)
 
     def say(done: int) -> None:
@@ -52,15 +67,30 @@ def film_bout(
             typer.echo(f"{done} of {total} pictures", err=True)
 
     out.parent.mkdir(parents=True, exist_ok=True)
-    write_film(film(studio, bout, filming), out, rate_hz, say)
+    truth = write_film(film(studio, bout, filming), out, rate_hz, say)
+    write_skeletons(bout, truth, rate_hz, out)
     write_truth(bout, out.with_suffix(""))
     typer.echo(f"{out}: {bout.times[-1]:.1f} s, {out.stat().st_size / 1e6:.2f} MB")
 
 
-def _drawn() -> list[np.ndarray]:
-    """Pictures to print on walls and clothes that come from nobody: smooth random colours."""
-    import cv2
+def _bout(
+    seed: int,
+    people: Sequence[Person],
+    who: tuple[int, int],
+    pairs: Path | None,
+    seconds: float,
+    rate_hz: float,
+) -> Bout:
+    from .bouts import library_for, make_own_bout, play
+    from .casting import suited
+    from .grammar import plan_bout
+    from .pairs_file import load_pairs
+    from .templates import templates
 
-    rng = np.random.default_rng(0)
-    coarse = [rng.integers(0, 256, (6, 8, 3)).astype(np.uint8) for _ in range(6)]
-    return [cv2.resize(c, (640, 480), interpolation=cv2.INTER_CUBIC) for c in coarse]
+    if pairs is None:
+        typer.echo("Solving the bout's positions …", err=True)
+        return make_own_bout(seed, people, who, seconds, rate_hz)
+    names = {name: template.position for name, template in templates().items()}
+    plan = plan_bout(np.random.default_rng((seed, 0)), names, seconds)
+    library = library_for(suited(load_pairs(pairs), people, who), who)
+    return play(plan, seed, people, who, library, rate_hz)

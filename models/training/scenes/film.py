@@ -2,31 +2,50 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from fractions import Fraction
 from pathlib import Path
 
 import av
 import numpy as np
 
+from pipeline.bodies import Body
+from pipeline.library import written_whole
+from pipeline.outputs.coco import Picture as Skeletons
+from pipeline.outputs.coco import write_coco
 from pipeline.outputs.tabular import moments_to_csv, segments_to_csv
 
 from .body import JOINT_INDEX, JOINT_NAMES
 from .bouts import Bout
 from .camera import Camera, handheld, random_camera
-from .clothing import Look, bystander_look
+from .clothing import Look, bystander_look, gi_look, nogi_look
 from .picture import Picture, Studio, random_lens
 from .raster import Actor
-from .truth import OTHER
+from .truth import HIDDEN, OTHER, OUTSIDE
 
 SIZE = (640, 360)
 QUALITY = 24
 """x264's constant rate factor: a 30 s clip of 640 × 360 stays well under 3 MB."""
 
+TRUTH_HZ = 5.0
+"""True skeletons are kept no more often than footage is read."""
+
+REFEREE_ROOM_M = 3.5
+"""Between lens and pair, where a referee walks through."""
+
 Extras = Callable[[int], list[Actor]]
 """Who else is there at a sample."""
+
+
+class Clothing(StrEnum):
+    """What both athletes wear."""
+
+    NO_GI = "no-gi"
+    GI = "gi"
+    GI_SAME = "gi-same"
+    """Gis of one colour, as at a club's open mat."""
 
 
 @dataclass(frozen=True)
@@ -41,14 +60,17 @@ class Filming:
         Whether somebody walks between camera and pair.
     next_mat : Bout or None
         What goes on on the next mat, behind the pair.
-    looks : pair of Look, optional
-        Random by default.
+    clothing : Clothing, optional
+        Anything by default.
+    lens_m : (float, float)
+        Between which heights above the mat the lens is, metres.
     """
 
     seed: int = 0
     referee: bool = False
     next_mat: Bout | None = None
-    looks: tuple[Look, Look] | None = None
+    clothing: Clothing | None = None
+    lens_m: tuple[float, float] = (0.3, 3.0)
 
 
 def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
@@ -68,8 +90,9 @@ def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
         With keypoints, what hides them, and masks.
     """
     rng = np.random.default_rng(filming.seed)
-    scene = studio.scene(rng, bout.pair(0), looks=filming.looks, photographs_behind=False)
-    camera = _camera(rng, scene.low, scene.high)
+    looks = _dress(rng, studio, bout, filming.clothing)
+    scene = studio.scene(rng, bout.pair(0), looks=looks, photographs_behind=False)
+    camera = _camera(rng, scene.low, scene.high, filming)
     centres = bout.keypoints.mean(axis=(1, 2))
     cameras = list(handheld(rng, camera, bout.times, centres))
     lens = replace(random_lens(rng), motion=(0.0, 0.0), defocus=0.0)
@@ -93,23 +116,22 @@ def write_film(
     say: Callable[[int], None] = lambda done: None,
 ) -> list[Picture]:
     """Encode pictures as H.264 in MP4, atomically; return their truth, pictures left out."""
-    part = path.with_name(f".{path.name}.part.mp4")
     truth = []
-    try:
-        with av.open(str(part), "w", options={"movflags": "faststart"}) as container:
-            stream = container.add_stream("libx264", rate=Fraction(rate_hz).limit_denominator(1000))
-            stream.width, stream.height = SIZE
-            stream.pix_fmt = "yuv420p"
-            stream.options = {"crf": str(QUALITY), "preset": "slow"}
-            for done, picture in enumerate(pictures, 1):
-                frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture.rgb), "rgb24")
-                container.mux(stream.encode(frame))
-                truth.append(replace(picture, rgb=picture.rgb[:0], mask=picture.mask[:0]))
-                say(done)
-            container.mux(stream.encode(None))
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
+    options = {"movflags": "faststart"}
+    with (
+        written_whole(path) as part,
+        av.open(str(part), "w", format="mp4", options=options) as container,
+    ):
+        stream = container.add_stream("libx264", rate=Fraction(rate_hz).limit_denominator(1000))
+        stream.width, stream.height = SIZE
+        stream.pix_fmt = "yuv420p"
+        stream.options = {"crf": str(QUALITY), "preset": "slow"}
+        for done, picture in enumerate(pictures, 1):
+            frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture.rgb), "rgb24")
+            container.mux(stream.encode(frame))
+            truth.append(replace(picture, rgb=picture.rgb[:0], mask=picture.mask[:0]))
+            say(done)
+        container.mux(stream.encode(None))
     return truth
 
 
@@ -119,21 +141,73 @@ def write_truth(bout: Bout, stem: Path) -> None:
         (".csv", segments_to_csv(bout.timeline.segments)),
         (".moments.csv", moments_to_csv(bout.timeline.moments)),
     ):
-        path = stem.with_name(stem.name + suffix)
-        part = path.with_name(f".{path.name}.part")
-        part.write_text(text, encoding="utf-8", newline="")
-        os.replace(part, path)
+        with written_whole(stem.with_name(stem.name + suffix)) as part:
+            part.write_text(text, encoding="utf-8", newline="")
 
 
-def _camera(rng: np.random.Generator, low: np.ndarray, high: np.ndarray) -> Camera:
+def write_skeletons(bout: Bout, truth: Sequence[Picture], rate_hz: float, film: Path) -> Path:
+    """Write the true skeletons of a film as COCO keypoint JSON, A's before B's.
+
+    Parameters
+    ----------
+    bout : Bout
+    truth : sequence of Picture
+        One for each sample of the bout; at most `TRUTH_HZ` a second are written.
+    rate_hz : float
+    film : Path
+
+    Returns
+    -------
+    Path
+        Of the file, beside the film.
+    """
+    every = int(np.ceil(rate_hz / TRUTH_HZ))
+    pictures = [
+        Skeletons(f"{film.name}#{n}", *SIZE, _skeletons(truth[n]), float(bout.times[n]))
+        for n in range(0, len(truth), every)
+    ]
+    path = film.with_suffix(".keypoints.json")
+    write_coco(pictures, path)
+    return path
+
+
+def _skeletons(picture: Picture) -> tuple[Body, ...]:
+    bodies = []
+    for place, visible in zip(picture.keypoints, picture.visible, strict=True):
+        points = np.column_stack([place, np.ones(len(place), np.float32)])
+        points[visible == OUTSIDE] = (np.nan, np.nan, 0)
+        bodies.append(Body(points, 1.0, visible == HIDDEN))
+    return tuple(bodies)
+
+
+def _dress(
+    rng: np.random.Generator, studio: Studio, bout: Bout, clothing: Clothing | None
+) -> tuple[Look, Look] | None:
+    if clothing is None:
+        return None
+    first, second = (studio.figures[row].woman for row in bout.who)
+    if clothing is Clothing.NO_GI:
+        photos = len(studio.textures.photos)
+        return nogi_look(rng, first, photos), nogi_look(rng, second, photos)
+    look = gi_look(rng, first)
+    same = look.description["top"] if clothing is Clothing.GI_SAME else None
+    return look, gi_look(rng, second, same)
+
+
+def _camera(
+    rng: np.random.Generator, low: np.ndarray, high: np.ndarray, filming: Filming
+) -> Camera:
     """Draw a camera until the pair fits into the picture and is large enough to see."""
+    nearest = REFEREE_ROOM_M if filming.referee else 0.0
     while True:
         camera = replace(random_camera(rng, low, high, SIZE[0]), size=SIZE)
         corners = np.array(np.meshgrid(*zip(low, high, strict=True))).reshape(3, -1).T
         pixels = camera.project(corners)[:, :2]
         inside = ((pixels > 0) & (pixels < SIZE)).all()
         tall = np.ptp(pixels[:, 1]) > 0.6 * SIZE[1]
-        if inside and tall and 2 < camera.elevation < 40 and abs(camera.roll) < 3:
+        level = filming.lens_m[0] < camera.eye[2] < filming.lens_m[1]
+        level &= camera.elevation < 40 and abs(camera.roll) < 3
+        if inside and tall and level and camera.distance > nearest:
             return camera
 
 
