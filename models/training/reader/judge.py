@@ -77,5 +77,5 @@ def judge(reader: PairReader, shards: Path) -> Judgement:
 def _pictures(folder: Path) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     for path in sorted(folder.glob("*.npz")):
         shard = read_shard(path)
-        for i in np.flatnonzero(usable(shard)):
+        for i in np.flatnonzero(usable(shard)).tolist():
             yield shard.image(i), shard.keypoints[i], shard.visibility[i]
