@@ -19,6 +19,7 @@ test: $(TESTED)
 	$(BIN)/python -m pytest
 
 bench: $(TESTED)
+	$(BIN)/python -m tests.bodies.bench_reader
 	$(BIN)/python -m tests.overnight.bench_reading
 	$(BIN)/python -m tests.review.bench_page
 

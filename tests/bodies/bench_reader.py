@@ -1,7 +1,7 @@
 """The pair reader beside MediaPipe on the same rendered pictures: one table, one run.
 
-``python -m tests.bodies.bench_reader`` takes the pictures of the tests and the sample clips that
-have true skeletons beside them; ``--shards FOLDER`` adds rendered shards, as many as one likes.
+``python -m tests.bodies.bench_reader`` takes the pictures and the clip of the tests, and those
+sample clips that have true skeletons beside them; ``--shards`` and ``--clips`` add more.
 """
 
 from __future__ import annotations
@@ -213,9 +213,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--shards", type=Path, help="folder of rendered shards to measure on too")
     parser.add_argument("--most", type=int, default=300, help="pictures taken from the shards")
+    parser.add_argument("--clips", type=Path, help="folder of films made by models.training.scenes")
     parser.add_argument("--no-speed", action="store_true", help="leave the times out")
     asked = parser.parse_args(arguments)
-    filmed = clips(sample_clip().parent)
+    folders = [truth.CLIPS, sample_clip().parent, *([asked.clips] if asked.clips else [])]
+    filmed = [clip for folder in folders for clip in clips(folder)]
     stills = truth.pictures() + (from_shards(asked.shards, asked.most) if asked.shards else [])
     stills += [scene for clip in filmed for _, scene in clip.scenes[::5]]
     seconds = sum(clip.scenes[-1][0] for clip in filmed)

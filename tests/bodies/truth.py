@@ -18,6 +18,9 @@ PICTURES = Path(__file__).parent / "pictures"
 """Twelve pictures of people and looks that no weights were trained on, rendered by
 `models.training.scenes`, one of each position chosen before anything was read on them."""
 
+CLIPS = Path(__file__).parent / "clips"
+"""A bout of 20 s with its true skeletons, made by ``bouts film``, 5 pictures a second."""
+
 
 @dataclass(frozen=True)
 class Scene:

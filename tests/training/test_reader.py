@@ -131,3 +131,35 @@ def test_finder_boxes_follow_the_moved_picture():
             continue
         (y0, x0), (y1, x1) = bright.amin(0), bright.amax(0) + 1
         assert torch.allclose(pair[0], torch.stack([x0, y0, x1, y1]), atol=1.5)
+
+
+def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
+    from models.training.reader.export import export_reader
+    from models.training.reader.train import load_weights, save_weights
+    from pipeline.bodies.pair import Network
+
+    torch.manual_seed(0)
+    save_weights(PairReader(), tmp_path / "weights.npz", {"steps": 0})
+    export_reader(tmp_path / "weights.npz", tmp_path / "net.onnx", (2.0, -1.0))
+    picture = np.random.default_rng(0).integers(0, 255, (CROP, CROP, 3), dtype=np.uint8)
+    runtime = Network(tmp_path / "net.onnx", threads=1)
+    said = runtime.run([picture])[0]
+    trained = PairReader().eval()
+    load_weights(trained, tmp_path / "weights.npz")
+    with torch.no_grad():
+        out = trained(torch.from_numpy(picture).permute(2, 0, 1)[None].float() * (2 / 255) - 1)
+    assert set(said) == {"heatmaps", "masks", "visible", "positions", "top"}
+    for name, values in said.items():
+        assert np.abs(values - getattr(out, name).numpy()).max() < 1e-3
+    assert runtime.metadata["confidence"] == [2.0, -1.0]
+
+
+def test_fitted_confidence_is_how_often_a_point_is_right():
+    from models.training.reader.export import fit_confidence
+
+    rng = np.random.default_rng(0)
+    logit = rng.normal(0, 2, 20_000)
+    right = rng.random(len(logit)) < 1 / (1 + np.exp(-(0.5 * logit + 1.0)))
+    slope, offset = fit_confidence(1 / (1 + np.exp(-logit)), right)
+    assert slope == pytest.approx(0.5, abs=0.05)
+    assert offset == pytest.approx(1.0, abs=0.05)
