@@ -34,6 +34,10 @@ class FootageSettings:
     """Pictures between key frames of that copy, so that stepping back is quick."""
 
 
+Corners = tuple[tuple[float, float], ...]
+"""x, y of points in source pixels."""
+
+
 @dataclass(frozen=True)
 class BodiesSettings:
     """How people are found in a frame."""
@@ -61,6 +65,14 @@ class BodiesSettings:
 
     least_confidence: float = 0.3
     """Keypoints below it don't count towards a body's box."""
+
+    mat: Corners = ()
+    """Corners of the mat that counts, in order round it, source pixels; empty if the whole picture
+    does. Kept with each footage file in the library."""
+
+    mat_margin: float = 0.15
+    """Diagonals of a body's box that it may be off the mat: at its edge, feet are placed about so
+    wrongly, and athletes roll over it before anyone says stop."""
 
     duplicate_share: float = 0.12
     """Median distance of two findings' keypoints, in diagonals of a body's box, below which they

@@ -10,6 +10,7 @@ Start with `make_reader` and `RegionTracker`::
 from pipeline.bodies.bundle import ensure_bundle
 from pipeline.bodies.draw import draw_bodies
 from pipeline.bodies.look import COCO_KEYPOINTS, COCO_LIMBS, Body, BodyReader, Look, Region
+from pipeline.bodies.mat import Mat, mat_of
 from pipeline.bodies.readers import READERS, make_reader
 from pipeline.bodies.region import RegionTracker
 
@@ -20,9 +21,11 @@ __all__ = [
     "Body",
     "BodyReader",
     "Look",
+    "Mat",
     "Region",
     "RegionTracker",
     "draw_bodies",
     "ensure_bundle",
     "make_reader",
+    "mat_of",
 ]

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from pipeline.bodies.mat import Mat
 
 COCO_KEYPOINTS: tuple[str, ...] = (
     "nose", "left_eye", "right_eye", "left_ear", "right_ear",
@@ -85,7 +88,7 @@ class BodyReader(Protocol):
 
     name: str
 
-    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+    def read(self, image: np.ndarray, region: Region | None = None, mat: Mat | None = None) -> Look:
         """Read one frame.
 
         Parameters
@@ -94,6 +97,9 @@ class BodyReader(Protocol):
             RGB.
         region : Region, optional
             Where to look; None means the whole frame.
+        mat : Mat, optional
+            Given where only one mat of the picture counts: a reader that looks for the pair itself
+            then looks there. Others may be returned too; they are left out later.
 
         Returns
         -------

@@ -18,6 +18,7 @@ import numpy as np
 
 from pipeline.bodies.bundle import bundle_is_whole, bundle_path
 from pipeline.bodies.look import Body, Look, Region
+from pipeline.bodies.mat import Mat
 from pipeline.bodies.pairing import pair_box
 from pipeline.errors import MatlineError
 from pipeline.settings import BodiesSettings
@@ -68,19 +69,22 @@ class MediaPipeReader:
         """Let go of the native reader; called by itself at exit."""
         self._closed()
 
-    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+    def read(self, image: np.ndarray, region: Region | None = None, mat: Mat | None = None) -> Look:
         """Read one frame; see `BodyReader.read`.
 
         The region is read with a margin around it. All people found are returned as they are,
         duplicates included, in no lasting order; keypoints outside the frame are NaN. The look's
         region is the box of the two who are most likely the pair, None if there are no two.
         """
-        crop, offset = _square(image, region, self._settings.region_margin)
+        place = mat.reach if region is None and mat is not None else region
+        crop, offset = _square(image, place, self._settings.region_margin)
         result = self._detect(crop)
         side, frame_size = crop.shape[0], image.shape[1::-1]
         bodies = tuple(
             _body(landmarks, side, offset, frame_size) for landmarks in result.pose_landmarks
         )
+        if mat is not None:
+            bodies = mat.people(bodies, self._settings.mat_margin)
         return Look(bodies, pair_box(bodies, self._settings, region))
 
     def _detect(self, crop: np.ndarray) -> Any:

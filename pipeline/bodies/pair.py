@@ -20,7 +20,9 @@ import numpy as np
 import onnxruntime as ort
 
 from pipeline.bodies.look import Body, Look, Region
+from pipeline.bodies.mat import Mat
 from pipeline.errors import MatlineError
+from pipeline.settings import BodiesSettings
 
 READER_WEIGHTS = "pair_reader.onnx"
 FINDER_WEIGHTS = "pair_finder.onnx"
@@ -34,6 +36,7 @@ MOST_PLACES = 2
 """Places of the finder that are read, beside the whole frame, before one is chosen."""
 FOUND_SCALE = 1.15
 """The finder's boxes are rather too small than too large; by how much to widen them."""
+MAT_MARGIN = BodiesSettings().mat_margin
 MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
 
 
@@ -238,22 +241,36 @@ class PairReader:
         self._flip = flip
         self._slope, self._offset = self._reader.metadata.get("confidence", (1.0, 0.0))
 
-    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+    def read(self, image: np.ndarray, region: Region | None = None, mat: Mat | None = None) -> Look:
         """Read a frame; see `BodyReader.read`.
 
         With a region the pair is read there. If that leaves doubt, or without a region, the
         likeliest places of the finder and the whole frame are read and the surest reading is kept.
         The look's own region is the box of both bodies, to be handed to the next sample; None
-        where the reader doubts.
+        where the reader doubts. With a mat, only places on it are read, and a pair on it is kept
+        before a surer one beside it.
         """
         reading = self.read_pair(image, region) if region is not None else None
-        if reading is None or _confidence(reading) < DOUBT:
-            height, width = image.shape[:2]
-            places = [found for found, _ in self.find_all(image)[:MOST_PLACES]]
-            places.append(Region(0, 0, width, height))
-            fresh = [self.read_pair(image, place) for place in places]
-            reading = max([*fresh, *([reading] if reading else [])], key=_confidence)
+        if reading is None or _confidence(reading) < DOUBT or _on(mat, reading) < 2:
+            fresh = [self.read_pair(image, place) for place in self._places(image, mat)]
+            known = [reading] if reading else []
+            reading = max([*fresh, *known], key=lambda r: (_on(mat, r), _confidence(r)))
         return _look(reading)
+
+    def _places(self, image: np.ndarray, mat: Mat | None) -> list[Region]:
+        """Return where to look for the pair: the likeliest places, and all there is."""
+        height, width = image.shape[:2]
+        if mat is None:
+            found = self.find_all(image)
+            everywhere = Region(0, 0, width, height)
+        else:
+            everywhere = mat.reach
+            found = [
+                (place, score)
+                for place, score in self.find_all(image, within=everywhere)
+                if mat.holds_box(place, MAT_MARGIN)
+            ]
+        return [*(place for place, _ in found[:MOST_PLACES]), everywhere]
 
     def read_pair(self, image: np.ndarray, region: Region) -> PairReading:
         """Read the pair in a region; look wider and again if it seems to lie partly outside."""
@@ -270,11 +287,22 @@ class PairReader:
         found = self.find_all(image)
         return found[0][0] if found else None
 
-    def find_all(self, image: np.ndarray, least: float = 0.05) -> list[tuple[Region, float]]:
-        """Return regions that may hold a pair, with scores 0–1, best first."""
+    def find_all(
+        self, image: np.ndarray, least: float = 0.05, within: Region | None = None
+    ) -> list[tuple[Region, float]]:
+        """Return regions that may hold a pair, with scores 0–1, best first.
+
+        Parameters
+        ----------
+        image : ndarray, uint8, (H, W, 3)
+        least : float
+            Lowest score.
+        within : Region, optional
+            Where to look, more closely the smaller it is; all of the picture by default.
+        """
         height, width = image.shape[:2]
-        side = float(max(height, width))
-        frame = Crop((width - side) / 2, (height - side) / 2, side)
+        frame = square_around(within or Region(0, 0, width, height), 1.0)
+        side = frame.side
         maps = self._finder.run([cut(image, frame, self._finder.size)])[0]["maps"][0]
         score = _sigmoid(maps[0])
         local = cv2.dilate(score, np.ones((5, 5), np.uint8))
@@ -356,6 +384,13 @@ class _Slots(NamedTuple):
 
 def _confidence(reading: PairReading) -> float:
     return float(reading.keypoints[..., 2].mean())
+
+
+def _on(mat: Mat | None, reading: PairReading) -> int:
+    """Return how many of the two are on the mat."""
+    if mat is None:
+        return 2
+    return sum(mat.holds_body(points, MAT_MARGIN) for points in reading.keypoints)
 
 
 def _box(reading: PairReading) -> Region:

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from pipeline.bodies.look import BodyReader, Look, Region
+from pipeline.bodies.mat import Mat
 from pipeline.settings import BodiesSettings
 
 _MOTION_WIDTH = 160
@@ -36,7 +37,7 @@ class RegionTracker:
         self._searches = 0
         self.region: Region | None = None
 
-    def read(self, reader: BodyReader, image: np.ndarray) -> Look:
+    def read(self, reader: BodyReader, image: np.ndarray, mat: Mat | None = None) -> Look:
         """Read the next sample where the pair is.
 
         Parameters
@@ -44,6 +45,8 @@ class RegionTracker:
         reader : BodyReader
         image : ndarray, uint8, (H, W, 3)
             RGB; the samples of one file, in order.
+        mat : Mat, optional
+            In the pixels of `image`: who is not on it is not there.
 
         Returns
         -------
@@ -51,28 +54,42 @@ class RegionTracker:
             Its `region` is the box of the pair in this sample, None if it was not seen.
         """
         moving = self._motion.region(image)
-        look = reader.read(image, self.region)
+        look = self._read(reader, image, self.region, mat)
         if look.region is None:
             self._misses += 1
             if self.region is None or self._misses >= self._settings.region_patience:
-                look = self._find(reader, image, moving, look)
+                look = self._find(reader, image, moving, mat, look)
         if look.region is not None:
             self._misses = self._searches = 0
             self.region = clamped(self._smoothed(look.region), image)
         return look
 
+    def _read(
+        self, reader: BodyReader, image: np.ndarray, place: Region | None, mat: Mat | None
+    ) -> Look:
+        if mat is None:
+            return reader.read(image, place)
+        return mat.only(reader.read(image, place, mat), self._settings)
+
     def _find(
-        self, reader: BodyReader, image: np.ndarray, moving: Region | None, seen: Look
+        self,
+        reader: BodyReader,
+        image: np.ndarray,
+        moving: Region | None,
+        mat: Mat | None,
+        seen: Look,
     ) -> Look:
         """Look at the whole frame, then where motion is; the fullest look if none shows a pair."""
         places: list[Region | None] = [None] if self.region is not None else []
         self.region, self._misses = None, 0
         # An empty mat may be filmed for hours; looking twice at each sample would double the night.
+        if mat is not None and moving is not None:
+            moving = shared(moving, mat.reach)
         if moving is not None and self._searches % self._settings.region_motion_every == 0:
             places.append(moving)
         self._searches += moving is not None
         for place in places:
-            look = reader.read(image, place)
+            look = self._read(reader, image, place, mat)
             if look.region is not None:
                 return look
             if len(look.bodies) > len(seen.bodies):
@@ -126,6 +143,12 @@ def _middle(energy: np.ndarray, share: float = 0.95) -> tuple[int, int]:
     total = np.cumsum(energy) / energy.sum()
     tail = (1 - share) / 2
     return int(np.searchsorted(total, tail)), int(np.searchsorted(total, 1 - tail))
+
+
+def shared(a: Region, b: Region) -> Region | None:
+    """Return what two regions have in common, or None."""
+    both = Region(max(a.x0, b.x0), max(a.y0, b.y0), min(a.x1, b.x1), min(a.y1, b.y1))
+    return both if min(both.size) > 0 else None
 
 
 def clamped(region: Region, image: np.ndarray) -> Region:

@@ -18,7 +18,7 @@ from pipeline.errors import MatlineError
 if TYPE_CHECKING:
     from pipeline.library import Library
     from pipeline.overnight import Plan, Summary
-    from pipeline.settings import Settings
+    from pipeline.settings import Corners, Settings
 
 WorkersOption = Annotated[
     int | None,
@@ -55,6 +55,15 @@ def read_command(
     plan_only: Annotated[
         bool, typer.Option("--plan", help="Say what would be done, and do nothing.")
     ] = False,
+    mat: Annotated[
+        str | None,
+        typer.Option(
+            "--mat",
+            metavar="X0,Y0,X1,Y1",
+            help="The mat that counts, in pixels, or x,y of each corner; a bout: as there; none.",
+            show_default="as chosen before",
+        ),
+    ] = None,
     wait: Annotated[
         bool, typer.Option("--wait", help="Wait for another run on the library to end.")
     ] = False,
@@ -68,7 +77,15 @@ def read_command(
     count = workers or os.cpu_count() or 1
     end = next_time(until) if until else None
     shelf = Library(library)
-    order = Order(shelf, _settings(rate, shelf), backend_or_default(backend), again, whole, end)
+    order = Order(
+        shelf,
+        _settings(rate, shelf),
+        backend_or_default(backend),
+        again,
+        whole,
+        end,
+        None if mat is None else _mat(mat, shelf),
+    )
     attempts = order.settings.overnight.attempts
     with (
         closing(open_engine(engine, count, attempts)) as machine,
@@ -147,6 +164,20 @@ def _settings(rate: float | None, library: Library | None = None) -> Settings:
     if not 0 < rate <= 60:
         raise MatlineError(f"A rate of {rate} samples a second can't be read; use 3 to 10.")
     return replace(settings, footage=replace(settings.footage, rate_hz=rate))
+
+
+def _mat(text: str, library: Library) -> Corners:
+    from pipeline.bodies import Mat
+    from pipeline.library import find_bout
+
+    if text.strip().lower() == "none":
+        return ()
+    if any(bout.id == text or bout.title.casefold() == text.casefold() for bout in library.bouts()):
+        bout = find_bout(library, text)
+        if not (corners := library.mat(bout.content_key)):
+            raise MatlineError(f"No mat was chosen for {bout.title}; draw one on its page.")
+        return corners
+    return Mat.parse(text).corners
 
 
 def _show_plan(plan: Plan, workers: int) -> None:

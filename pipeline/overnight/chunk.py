@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.athletes import People
-from pipeline.bodies import BodyReader, RegionTracker
+from pipeline.bodies import BodyReader, RegionTracker, mat_of
 from pipeline.footage import Footage, Frame, Gap
 from pipeline.settings import Settings
 
@@ -60,12 +60,12 @@ def read_chunk(
     The pair is looked for anew at the chunk's start, so that what is read depends on the chunk
     alone and not on what was read before it, on which machine, or in which order.
     """
-    tracker = RegionTracker(settings.bodies)
+    tracker, mat = RegionTracker(settings.bodies), mat_of(settings.bodies.mat)
     people = []
     for frame in footage.frames(
         start_s=chunk.start_s, end_s=chunk.end_s, max_side=settings.overnight.max_side
     ):
-        look = tracker.read(reader, frame.image)
+        look = tracker.read(reader, frame.image, mat and mat.scaled(frame.scale))
         found = People.from_look(frame.time_s, frame.image, look, settings.athletes)
         people.append(_in_source_pixels(found, frame))
     return ChunkReading(tuple(people), footage.gaps)

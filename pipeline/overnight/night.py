@@ -6,9 +6,10 @@ import shutil
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from pipeline.bodies import Mat
 from pipeline.errors import MatlineError
 from pipeline.footage import FootageInfo
 from pipeline.library import Bout, Library
@@ -21,7 +22,7 @@ from pipeline.overnight.reading import settings_hash
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.overnight.summary import FileOutcome, Summary, read_outcome
 from pipeline.overnight.work import BoutReading, keep_chunk, look_at, put_together, reader_of
-from pipeline.settings import Settings
+from pipeline.settings import Corners, Settings
 
 _LOOK_S = 0.5
 """Seconds between looks at the clock while workers work."""
@@ -46,6 +47,9 @@ class Order:
         Keep each file one bout, however many it seems to hold.
     until : float or None
         Wall-clock time (seconds since the epoch) after which no new piece is begun.
+    mat : tuple of (x, y) or None
+        Corners of the mat that counts in all these files, kept with each; empty: the whole picture
+        counts again. None: as it was kept.
     """
 
     library: Library
@@ -54,6 +58,7 @@ class Order:
     again: bool = False
     whole: bool = False
     until: float | None = None
+    mat: Corners | None = None
 
     @property
     def store_root(self) -> Path:
@@ -62,8 +67,13 @@ class Order:
 
     def store(self, info: FootageInfo) -> ChunkStore:
         """Return the pieces of one file."""
-        key = reading_key(reader_of(self.backend), self.settings)
+        key = reading_key(reader_of(self.backend), self.settings_of(info))
         return ChunkStore(self.store_root, info.key, key)
+
+    def settings_of(self, info: FootageInfo) -> Settings:
+        """Return the settings with the mat of one file."""
+        mat = self.library.mat(info.key) if self.mat is None else self.mat
+        return replace(self.settings, bodies=replace(self.settings.bodies, mat=mat))
 
     def over(self) -> bool:
         """Return whether the time is up."""
@@ -155,6 +165,8 @@ class _Night:
         if file.info is None:
             self._fail(file.path, file.problem)
             return
+        if self.order.mat is not None:
+            self.order.library.set_mat(file.info.key, self.order.mat)
         known = self._known(file.info)
         if known is not None:
             self.outcomes[file.path] = known
@@ -171,7 +183,7 @@ class _Night:
         if self.order.again:
             return None
         bouts = [bout for bout in self.order.library.find(info.key) if bout.reader]
-        how = self._settings_hash()
+        how = self._settings_hash(info)
         if any(bout.revision or bout.settings_hash == how for bout in bouts):
             for bout in bouts:
                 if not bout.footage.exists():  # it was moved, or its disk has another name now
@@ -223,7 +235,7 @@ class _Night:
             reading.probabilities,
             reading.proposal,
             reader=self.order.backend,
-            settings_hash=self._settings_hash(),
+            settings_hash=self._settings_hash(info),
         )
         return bout.id
 
@@ -251,16 +263,20 @@ class _Night:
 
     def _chunk_task(self, file: PlannedFile, chunk: Chunk) -> Task:
         order = self.order
-        arguments = (file.info, chunk, order.backend, order.settings, order.store_root)
+        assert file.info is not None
+        settings = order.settings_of(file.info)
+        arguments = (file.info, chunk, order.backend, settings, order.store_root)
         return Task(keep_chunk, arguments, (file.path, chunk))
 
     def _last_task(self, file: PlannedFile) -> Task:
         order = self.order
-        arguments = (file.info, list(file.chunks), order.backend, order.settings, order.store_root)
+        assert file.info is not None
+        settings = order.settings_of(file.info)
+        arguments = (file.info, list(file.chunks), order.backend, settings, order.store_root)
         return Task(put_together, (*arguments, order.whole), (file.path, None))
 
-    def _settings_hash(self) -> str:
-        return settings_hash(reader_of(self.order.backend), self.order.settings)
+    def _settings_hash(self, info: FootageInfo) -> str:
+        return settings_hash(reader_of(self.order.backend), self.order.settings_of(info))
 
 
 def _shared(bout: Bout, part: BoutReading) -> float:
@@ -273,9 +289,22 @@ def _planned(order: Order, path: Path, outcome: Outcome) -> PlannedFile:
     if outcome.error:
         return PlannedFile(path, problem=outcome.error)
     info, chunks = outcome.value
+    if order.mat and (beside := _beside(info, order.mat)):
+        return PlannedFile(path, problem=beside)
     store = order.store(info)
     left = tuple(chunk for chunk in chunks if not store.has(chunk))
     return PlannedFile(path, info, tuple(chunks), left)
+
+
+def _beside(info: FootageInfo, corners: Corners) -> str:
+    """Return a sentence if a mat is not in a file's picture, else nothing."""
+    box = Mat(corners).bounds
+    if box.x0 < info.width and box.y0 < info.height and box.x1 > 0 and box.y1 > 0:
+        return ""
+    return (
+        f"{info.path}: the mat lies outside its picture of {info.width} × {info.height} pixels; "
+        "give the mat in these pixels."
+    )
 
 
 def _outcomes(engine: Engine, tasks: deque[Task], over: Callable[[], bool]) -> Iterable[Outcome]:

@@ -64,7 +64,7 @@ class FigureReader:
     name = "figures"
     version = "1"
 
-    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+    def read(self, image: np.ndarray, region: Region | None = None, mat: object = None) -> Look:
         """Return a stick figure on each block."""
         red = image[..., 0].astype(int) - image[..., 2]
         bodies = [_body(mask) for mask in (red > 90, red < -90) if mask.any()]
@@ -77,7 +77,7 @@ class FigureReader:
 class PoisonedReader(FigureReader):
     """Ends its program, as a fault in a native library would, on a picture with a white corner."""
 
-    def read(self, image: np.ndarray, region: Region | None = None) -> Look:
+    def read(self, image: np.ndarray, region: Region | None = None, mat: object = None) -> Look:
         """Die, or read."""
         if image[:8, :8].min() > 230:
             os.kill(os.getpid(), signal.SIGSEGV)
