@@ -19,7 +19,7 @@ PICTURES = Path(__file__).parent / "pictures"
 `models.training.scenes`, one of each position chosen before anything was read on them."""
 
 CLIPS = Path(__file__).parent / "clips"
-"""A bout of 20 s with its true skeletons, made by ``bouts film``, 5 pictures a second."""
+"""A bout of 23 s with its true skeletons, made by ``bouts film``, 5 pictures a second."""
 
 
 @dataclass(frozen=True)
