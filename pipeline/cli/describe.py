@@ -1,4 +1,4 @@
-"""`matline describe`."""
+"""`matline describe`, `matline link` and `matline unlink`."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from pipeline.errors import MatlineError
 
 
 def register(app: typer.Typer) -> None:
-    """Add this module's command."""
+    """Add this module's commands."""
     app.command("describe")(describe_command)
+    app.command("link")(link_command)
+    app.command("unlink")(unlink_command)
 
 
 def describe_command(
@@ -47,6 +49,41 @@ def describe_command(
         made = shelf.update_bout(found.id, **details, **({"names": names} if names else {}))
         told = (made.names["A"] or "A", "–", made.names["B"] or "B", made.event, made.date)
         typer.echo(f"{made.id}  {made.title}: {' '.join(filter(None, told))}")
+
+
+def link_command(
+    bout: Annotated[str, typer.Argument(metavar="BOUT", help="Id or title.")],
+    other: Annotated[str, typer.Argument(metavar="OTHER", help="The same fight, another camera.")],
+    offset: Annotated[
+        float,
+        typer.Option(
+            "--offset", metavar="S", help="What BOUT shows at t seconds, OTHER shows at t + S."
+        ),
+    ] = 0.0,
+    library: LibraryOption = None,
+) -> None:
+    """Say that two bouts are one fight, seen by two cameras; reports then count it once."""
+    from pipeline.library import Library, find_bout
+
+    shelf = Library(library)
+    first, second = find_bout(shelf, bout), find_bout(shelf, other)
+    shelf.link(first.id, second.id, offset)
+    for one, offset_s in shelf.cameras(first.id).items():
+        typer.echo(f"{first.title} at 0 s is {shelf.bout(one).title} at {offset_s:g} s.")
+
+
+def unlink_command(
+    bouts: Annotated[list[str], typer.Argument(metavar="BOUT...", help="Ids or titles.")],
+    library: LibraryOption = None,
+) -> None:
+    """Take bouts out of the fight they were linked into; they count for themselves again."""
+    from pipeline.library import Library, find_bout
+
+    shelf = Library(library)
+    for asked in bouts:
+        bout = find_bout(shelf, asked)
+        shelf.unlink(bout.id)
+        typer.echo(f"{bout.title} is a fight of its own.")
 
 
 def _day(text: str | None) -> str | None:

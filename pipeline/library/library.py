@@ -21,8 +21,8 @@ from pipeline.library.database import Database
 from pipeline.library.journal import Conflict, Entry, Kind, Replay
 from pipeline.library.readings import ReadingFiles, remove_traces
 from pipeline.library.rows import entries, insert_entry
+from pipeline.library.sources import Sources
 from pipeline.library.tables import keypoint_array, keypoint_table
-from pipeline.settings import Corners
 from pipeline.timeline import Correction, Timeline, new_id
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
@@ -40,7 +40,7 @@ def default_root() -> Path:
     return user_data_path("matline") / "library"
 
 
-class Library:
+class Library(Sources):
     """The bouts of one folder. Safe to use from several threads and programs at once.
 
     Parameters
@@ -171,30 +171,6 @@ class Library:
         if bout.content_key and not self.find(bout.content_key):
             remove_traces(self.root, bout.content_key)
             self.set_mat(bout.content_key, ())
-
-    # Mats
-
-    def mat(self, content_key: str) -> Corners:
-        """Return the corners of the mat that counts in a footage file, source pixels.
-
-        Empty if none was chosen: the whole picture counts then.
-        """
-        with self._database.reading() as db:
-            row = db.execute(
-                "SELECT corners FROM mat WHERE content_key = ?", (content_key,)
-            ).fetchone()
-        return tuple((x, y) for x, y in json.loads(row["corners"])) if row else ()
-
-    def set_mat(self, content_key: str, corners: Corners) -> None:
-        """Choose the mat that counts in a footage file; without corners, none.
-
-        What was read before stays until the file is read again.
-        """
-        with self._database.writing() as db:
-            db.execute("DELETE FROM mat WHERE content_key = ?", (content_key,))
-            if corners:
-                row = (content_key, json.dumps(corners))
-                db.execute("INSERT INTO mat VALUES (?, ?)", row)
 
     # Readings
 

@@ -24,6 +24,7 @@ from pipeline.review.copies import Copies
 from pipeline.review.desk import Desk
 from pipeline.review.gate import Gate, cookie_name, matches
 from pipeline.review.keeping import Spent
+from pipeline.review.mats import footage_key, how_to_read_again, keep_mat, neighbours
 from pipeline.review.pictures import (
     NotHereError,
     footage_info,
@@ -185,6 +186,30 @@ def _add_pictures(app: FastAPI, desk: Desk, settings: ReviewSettings) -> None:
         """Return the size of the original's picture, which keypoints refer to."""
         info = footage_info(_bout(desk, bout_id).footage)
         return messages.FrameSizeOut(width=info.width, height=info.height)
+
+    @app.get("/api/bouts/{bout_id}/mat")
+    def mat(bout_id: BoutId) -> messages.MatOut:
+        """Return the mat that counts in the bout's footage."""
+        bout = _bout(desk, bout_id)
+        corners = [[x, y] for x, y in desk.library.mat(footage_key(bout))]
+        return messages.MatOut(corners=corners, neighbours=len(neighbours(desk.library, bout)))
+
+    @app.put("/api/bouts/{bout_id}/mat")
+    def set_mat(bout_id: BoutId, given: messages.MatIn) -> messages.MatKeptOut:
+        """Choose the mat that counts, if wanted for all files of the same camera."""
+        bout = _bout(desk, bout_id)
+        corners = tuple((x, y) for x, y in given.corners)
+        kept = keep_mat(desk.library, bout, corners, given.same_camera)
+        return messages.MatKeptOut(files=len(kept), advice=how_to_read_again(kept))
+
+    @app.get("/api/bouts/{bout_id}/cameras")
+    def cameras(bout_id: BoutId) -> list[messages.CameraOut]:
+        """Return the other cameras' views of the same fight."""
+        found = desk.library.cameras(_bout(desk, bout_id).id)
+        return [
+            messages.CameraOut(id=one, title=desk.library.bout(one).title, offset_s=offset_s)
+            for one, offset_s in found.items()
+        ]
 
     @app.get("/api/bouts/{bout_id}/frames", response_class=Response)
     def frames(bout_id: BoutId, start_s: Seconds, end_s: Seconds) -> Response:

@@ -174,6 +174,39 @@ class FrameSizeOut(BaseModel):
     height: int
 
 
+Pixels = Annotated[float, Field(ge=-100_000, le=100_000, allow_inf_nan=False)]
+Corner = Annotated[list[Pixels], Field(min_length=2, max_length=2)]
+
+
+class MatIn(Message):
+    """The mat that counts, in pixels of the original's picture; no corners: all of it does."""
+
+    corners: Annotated[list[Corner], Field(max_length=40)]
+    same_camera: bool = False
+
+
+class MatOut(BaseModel):
+    """The mat that counts, and how many other files may be of the same camera."""
+
+    corners: list[Corner]
+    neighbours: int
+
+
+class MatKeptOut(BaseModel):
+    """For how many files the mat was kept, and how to read them with it."""
+
+    files: int
+    advice: str
+
+
+class CameraOut(BaseModel):
+    """Another camera's view of the same fight: it shows t at t + offset_s."""
+
+    id: str
+    title: str
+    offset_s: float
+
+
 class LookOut(BaseModel):
     """A segment to look at, and why."""
 

@@ -51,6 +51,10 @@ def test_no_rule_of_wcag_is_broken(chromium, served, axe, scheme, width):
     assert violations(page, axe) == []
     page.keyboard.press("Escape")
     page.wait_for_selector("#form[open]", state="hidden")
+    page.click("#show-mat")
+    page.wait_for_selector("#mat[open]")
+    assert violations(page, axe) == []
+    page.keyboard.press("Escape")
     page.keyboard.press("?")
     page.wait_for_selector("#help[open]")
     assert violations(page, axe) == []

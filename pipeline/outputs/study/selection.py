@@ -107,6 +107,8 @@ class StudyBout:
 def select(library: Library, selection: Selection | None = None) -> list[StudyBout]:
     """Return the bouts that fit, by date.
 
+    A fight seen by several cameras counts once: the bout a human has seen most of stands for it.
+
     A bout is seen by the athlete asked for; else by the one who is not the opponent asked for;
     else by the one the library calls ours; else by A.
 
@@ -125,6 +127,7 @@ def select(library: Library, selection: Selection | None = None) -> list[StudyBo
     read = [b for b in bouts if b.reader or any(b.counts.values())]
     if not read:
         raise MatlineError(f"{bouts[0].title} has not been read yet; run matline read on it.")
+    read = _once_a_fight(library, read)
     chosen = [
         StudyBout.of(
             b,
@@ -144,6 +147,20 @@ _FIELDS: dict[str, Callable[[Bout], Iterable[str]]] = {
     "event": lambda bout: [bout.event],
     "ruleset": lambda bout: [bout.ruleset],
 }
+
+
+def _once_a_fight(library: Library, bouts: list[Bout]) -> list[Bout]:
+    """Keep one bout of each fight: the most corrected, of equals the first."""
+    by_work = sorted(bouts, key=_looked_at, reverse=True)
+    left_out: set[str] = set()
+    for bout in by_work:
+        if bout.id not in left_out:
+            left_out |= library.cameras(bout.id).keys()
+    return [bout for bout in bouts if bout.id not in left_out]
+
+
+def _looked_at(bout: Bout) -> int:
+    return sum(bout.counts.get(state.value, 0) for state in VOUCHED)
 
 
 def _narrowed(

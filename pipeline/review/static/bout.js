@@ -7,10 +7,11 @@ import { Effort } from "./effort.js";
 import { Form } from "./form.js";
 import { helpContent, meaning } from "./keys.js";
 import { BoutMap } from "./map.js";
+import { MatDialog } from "./mat.js";
 import { Player, RATES } from "./player.js";
 import { draw, Keypoints } from "./skeletons.js";
 import { Story } from "./story.js";
-import { showHere, showLegend, showScore, showSums } from "./cards.js";
+import { showCameras, showHere, showLegend, showScore, showSums } from "./cards.js";
 import { nextIn, Timeline } from "./timeline.js";
 import { $, clock, Words } from "./words.js";
 
@@ -36,6 +37,7 @@ class BoutPage {
     this.keypoints = new Keypoints(bout.id, () => this.drawSkeletons());
     this.chooser = new Chooser($("chooser"));
     this.form = new Form($("form"));
+    this.mat = new MatDialog($("mat"));
     this.listen();
   }
 
@@ -53,7 +55,8 @@ class BoutPage {
     this.map.loadTrace().catch((error) => this.say(error.message));
     this.story.render();
     this.changed();
-    this.player.seek(this.bout.start_s);
+    const asked = Number(new URLSearchParams(location.hash.slice(1)).get("at"));
+    this.player.seek(asked || this.bout.start_s);
     this.loadRest().catch((error) => this.say(error.message));
   }
 
@@ -73,6 +76,7 @@ class BoutPage {
     const [size, score] = await Promise.all([frame, get(`${this.path}/score`), this.loadWork()]);
     if (size) this.frameSize = [size.width, size.height];
     this.score = score.lines;
+    showCameras($("cameras"), await get(`${this.path}/cameras`), () => this.time);
     this.showSums();
     this.drawSkeletons();
     await sampleTimes(this);
@@ -286,8 +290,15 @@ class BoutPage {
     $("order").addEventListener("change", (event) => (this.byWorth = event.target.value === "worth"));
     $("rate").addEventListener("change", (event) => this.player.setRate(Number(event.target.value)));
     $("show-details").addEventListener("click", () => editDetails(this));
+    $("show-mat").addEventListener("click", () => this.chooseMat().catch((error) => this.say(error.message)));
     $("keys-on").addEventListener("change", (event) => localStorage.setItem("single-keys", event.target.checked ? "on" : "off"));
     new ResizeObserver(() => this.drawSkeletons()).observe($("screen"));
+  }
+
+  async chooseMat() {
+    const { width, height } = await get(`${this.path}/frame-size`);
+    this.player.pause();
+    await this.mat.open(this.path, this.time, [width, height]);
   }
 
   unplayable() {

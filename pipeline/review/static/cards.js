@@ -60,6 +60,19 @@ function auditSentence({ answered, right, low, high }) {
   return `Of ${answered} confident proposals checked at random, ${right} were right: ${percent.format(low)} to ${percent.format(high)} of all such are (95 % interval).`;
 }
 
+/** Links to other cameras' views of the same fight, each at the moment that is shown here. */
+export function showCameras(target, cameras, time) {
+  target.hidden = cameras.length === 0;
+  const links = cameras.map(({ id, title, offset_s }) => {
+    const there = () => `/bouts/${id}#at=${Math.max(0, time() + offset_s).toFixed(2)}`;
+    const link = el("a", { href: there() }, title);
+    // Late, so that it is the moment shown when it is followed, by mouse, key or menu.
+    for (const when of ["pointerdown", "focus", "click"]) link.addEventListener(when, () => (link.href = there()));
+    return link;
+  });
+  target.replaceChildren("Other cameras, at this moment: ", ...links.flatMap((link, i) => (i ? [" · ", link] : [link])));
+}
+
 /** The scoreboard by hand beside the proposed points: the two are never mixed. */
 export function showScore(target, { lines, proposed, words, go, remove }) {
   const byHand = lines.map((line) => ({ ...line, hand: line }));
