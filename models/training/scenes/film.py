@@ -20,10 +20,10 @@ from pipeline.outputs.tabular import moments_to_csv, segments_to_csv
 from .body import JOINT_INDEX, JOINT_NAMES
 from .bouts import Bout
 from .camera import Camera, handheld, random_camera
-from .clothing import Look, bystander_look, gi_look, nogi_look
-from .picture import Picture, Studio, random_lens
-from .raster import Actor
-from .truth import HIDDEN, OTHER, OUTSIDE
+from .clothing import Look, LookSlot, bystander_look, gi_look, nogi_look
+from .picture import Picture, Scene, Studio, random_lens
+from .raster import Actor, Lens
+from .truth import HIDDEN, OTHER, OUTSIDE, VISIBLE
 
 SIZE = (640, 360)
 QUALITY = 24
@@ -32,6 +32,12 @@ QUALITY = 24
 TRUTH_HZ = 5.0
 """True skeletons are kept no more often than footage is read."""
 
+TALL = 0.7
+"""Least share of the picture's height that the standing pair takes."""
+AIM = 0.3
+"""Share of a random camera's aim past the pair that a filming one keeps."""
+SEEN = 0.6
+"""Least share of keypoints that the first picture shows; standing, some are always hidden."""
 REFEREE_ROOM_M = 3.5
 """Between lens and pair, where a referee walks through."""
 
@@ -90,9 +96,7 @@ def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
         With keypoints, what hides them, and masks.
     """
     rng = np.random.default_rng(filming.seed)
-    looks = _dress(rng, studio, bout, filming.clothing)
-    scene = studio.scene(rng, bout.pair(0), looks=looks, photographs_behind=False)
-    camera = _camera(rng, scene.low, scene.high, filming)
+    scene, camera = _set_up(rng, studio, bout, filming)
     centres = bout.keypoints.mean(axis=(1, 2))
     cameras = list(handheld(rng, camera, bout.times, centres))
     lens = replace(random_lens(rng), motion=(0.0, 0.0), defocus=0.0)
@@ -152,7 +156,7 @@ def write_skeletons(bout: Bout, truth: Sequence[Picture], rate_hz: float, film: 
     ----------
     bout : Bout
     truth : sequence of Picture
-        One for each sample of the bout; at most `TRUTH_HZ` a second are written.
+        One for each sample of the bout; those nearest to `TRUTH_HZ` a second are written.
     rate_hz : float
     film : Path
 
@@ -161,10 +165,10 @@ def write_skeletons(bout: Bout, truth: Sequence[Picture], rate_hz: float, film: 
     Path
         Of the file, beside the film.
     """
-    every = int(np.ceil(rate_hz / TRUTH_HZ))
+    kept = np.unique(np.rint(np.arange(0, len(truth), rate_hz / TRUTH_HZ)).astype(int))
     pictures = [
         Skeletons(f"{film.name}#{n}", *SIZE, _skeletons(truth[n]), float(bout.times[n]))
-        for n in range(0, len(truth), every)
+        for n in kept[kept < len(truth)]
     ]
     path = film.with_suffix(".keypoints.json")
     write_coco(pictures, path)
@@ -189,9 +193,27 @@ def _dress(
     if clothing is Clothing.NO_GI:
         photos = len(studio.textures.photos)
         return nogi_look(rng, first, photos), nogi_look(rng, second, photos)
-    look = gi_look(rng, first)
-    same = look.description["top"] if clothing is Clothing.GI_SAME else None
-    return look, gi_look(rng, second, same)
+    look, opponent = gi_look(rng, first), gi_look(rng, second)
+    if clothing is Clothing.GI_SAME:
+        cloth = [LookSlot.TOP, LookSlot.TOP3, LookSlot.BOTTOM, LookSlot.BOTTOM2]
+        for slots in (look.slots, opponent.slots):
+            slots[cloth, :3] = look.slots[LookSlot.TOP, :3]
+        words = dict(opponent.description) | {"top": look.description["top"]}
+        opponent = replace(opponent, description=words)
+    return look, opponent
+
+
+def _set_up(
+    rng: np.random.Generator, studio: Studio, bout: Bout, filming: Filming
+) -> tuple[Scene, Camera]:
+    """Draw halls and cameras until nothing stands between lens and pair."""
+    looks = _dress(rng, studio, bout, filming.clothing)
+    while True:
+        scene = studio.scene(rng, bout.pair(0), looks=looks, photographs_behind=False)
+        camera = _camera(rng, scene.low, scene.high, filming)
+        (first,) = studio.photograph(scene, [(camera, Lens())])
+        if (first.visible == VISIBLE).mean() > SEEN:
+            return scene, camera
 
 
 def _camera(
@@ -200,11 +222,13 @@ def _camera(
     """Draw a camera until the pair fits into the picture and is large enough to see."""
     nearest = REFEREE_ROOM_M if filming.referee else 0.0
     while True:
-        camera = replace(random_camera(rng, low, high, SIZE[0]), size=SIZE)
+        drawn = random_camera(rng, low, high, SIZE[0])
+        target = (low + high) / 2 + AIM * (drawn.target - (low + high) / 2)
+        camera = replace(drawn, target=target, size=SIZE)
         corners = np.array(np.meshgrid(*zip(low, high, strict=True))).reshape(3, -1).T
         pixels = camera.project(corners)[:, :2]
         inside = ((pixels > 0) & (pixels < SIZE)).all()
-        tall = np.ptp(pixels[:, 1]) > 0.6 * SIZE[1]
+        tall = np.ptp(pixels[:, 1]) > TALL * SIZE[1]
         level = filming.lens_m[0] < camera.eye[2] < filming.lens_m[1]
         level &= camera.elevation < 40 and abs(camera.roll) < 3
         if inside and tall and level and camera.distance > nearest:
