@@ -16,6 +16,7 @@ from pipeline.library import Bout, Library
 from pipeline.overnight.chunk import Chunk
 from pipeline.overnight.engine import Engine, Outcome, Task
 from pipeline.overnight.lock import reading_lock
+from pipeline.overnight.morning import keep_summary
 from pipeline.overnight.pace import keep_speed, known_speed
 from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
 from pipeline.overnight.reading import settings_hash
@@ -130,7 +131,7 @@ def run_night(
     with reading_lock(order.library.root, wait):
         night = _Night(order, plan, engine, progress)
         night.work()
-    return Summary(tuple(night.outcomes[file.path] for file in plan.files))
+    return night.summary()
 
 
 class _Night:
@@ -155,11 +156,22 @@ class _Night:
     def work(self) -> None:
         for file in self.plan.files:
             self._begin(file)
+        self._keep_summary(ended=False)  # should the machine stop, the page tells how far it came
         for outcome in _outcomes(self.engine, self._tasks, self.order.over):
+            known = len(self.outcomes)
             self._take(outcome)
-        for file in self.plan.files:
-            self.outcomes.setdefault(file.path, FileOutcome(file.path, "unfinished"))
+            if len(self.outcomes) > known:
+                self._keep_summary(ended=False)
+        self._keep_summary(ended=True)
         keep_speed(self.order.library.root, self.order.backend, self._read_s, self._worked_s)
+
+    def summary(self) -> Summary:
+        """Return what became of the files so far."""
+        unfinished = (FileOutcome(file.path, "unfinished") for file in self.plan.files)
+        return Summary(tuple(self.outcomes.get(file.path, file) for file in unfinished))
+
+    def _keep_summary(self, ended: bool) -> None:
+        keep_summary(self.order.library.root, self.summary(), ended)
 
     def _begin(self, file: PlannedFile) -> None:
         if file.info is None:

@@ -63,18 +63,17 @@ class Summary:
         """Return the files of which this became."""
         return [file for file in self.files if file.became == became]
 
+    def by_worth(self) -> list[FileOutcome]:
+        """Return all files: those where a look pays most first, those that failed last."""
+        read = sorted(self.of("read"), key=lambda f: -f.unsure_s)
+        return [*read, *self.of("known"), *self.of("unfinished"), *self.of("failed")]
+
     def lines(self) -> list[str]:
         """Return the summary as text; where a look pays most comes first."""
-        read = sorted(self.of("read"), key=lambda f: -f.unsure_s)
-        found = [_read_line(file) for file in read]
-        found += [
-            f"{f.path.name}: read or corrected before, left as it is." for f in self.of("known")
-        ]
-        found += [f"{f.path.name}: not finished, the time was up." for f in self.of("unfinished")]
-        found += [f"{f.path.name}: NOT READ. {f.why}" for f in self.of("failed")]
-        return [*found, self._total()]
+        return [*map(_line, self.by_worth()), self.total()]
 
-    def _total(self) -> str:
+    def total(self) -> str:
+        """Return how many files became what, in one sentence."""
         parts = [
             f"{count} {word}"
             for became, word in (
@@ -108,7 +107,23 @@ def unsure_s(timeline: Timeline) -> float:
     return sum(s.duration_s for s in timeline.segments if s.confidence < _UNSURE)
 
 
-def _read_line(file: FileOutcome) -> str:
+def facts(file: FileOutcome) -> str:
+    """Return what there is to say of a file, without its name."""
+    if file.became == "read":
+        return f"{', '.join(_found(file))}."
+    if file.became == "known":
+        return "read or corrected before, left as it is."
+    if file.became == "unfinished":
+        return "not finished, the time was up."
+    return f"NOT READ. {file.why}"
+
+
+def _line(file: FileOutcome) -> str:
+    bouts = f" ({', '.join(file.bouts)})" if file.became == "read" else ""
+    return f"{file.path.name}{bouts}: {facts(file)}"
+
+
+def _found(file: FileOutcome) -> list[str]:
     parts = [length(file.duration_s)]
     elevations = sum(file.moments.get(kind, 0) for kind in ELEVATIONS)
     scoring = sum(file.moments.get(kind, 0) for kind in SCORING)
@@ -124,4 +139,4 @@ def _read_line(file: FileOutcome) -> str:
         parts.append(f"{file.unsure_s:.0f} s to look at first")
     if file.gaps_s:
         parts.append(f"{file.gaps_s:.1f} s without good pictures")
-    return f"{file.path.name} ({', '.join(file.bouts)}): {', '.join(parts)}."
+    return parts

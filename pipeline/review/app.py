@@ -25,6 +25,7 @@ from pipeline.review.desk import Desk
 from pipeline.review.gate import Gate, cookie_name, matches
 from pipeline.review.keeping import Spent
 from pipeline.review.mats import footage_key, how_to_read_again, keep_mat, neighbours
+from pipeline.review.night import last_night
 from pipeline.review.pictures import (
     NotHereError,
     footage_info,
@@ -152,6 +153,11 @@ def _add_library(app: FastAPI, desk: Desk) -> None:
     def bouts() -> list[messages.BoutOut]:
         """Return all bouts."""
         return [_shown(bout) for bout in desk.library.bouts()]
+
+    @app.get("/api/night")
+    def night() -> messages.NightOut | None:
+        """Return what became of the files that were read last; null if there were none."""
+        return last_night(desk.library)
 
     @app.get("/api/bouts/{bout_id}")
     def bout(bout_id: BoutId) -> messages.BoutOut:

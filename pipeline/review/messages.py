@@ -57,6 +57,31 @@ class BoutOut(BaseModel):
     revision: int
 
 
+class NightBout(BaseModel):
+    """A bout that a night's file holds."""
+
+    id: str
+    title: str
+
+
+class NightFile(BaseModel):
+    """What became of one file, and what to do about it."""
+
+    name: str
+    became: Literal["read", "known", "failed", "unfinished"]
+    facts: str
+    bouts: list[NightBout]
+
+
+class NightOut(BaseModel):
+    """What the last night made of each file, where a look pays most first."""
+
+    at: str
+    ended: bool
+    total: str
+    files: list[NightFile]
+
+
 class BoutChange(Message):
     """Details of a bout to change; what is left out stays."""
 

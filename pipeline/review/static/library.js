@@ -7,7 +7,9 @@ const problem = document.querySelector("#problem");
 
 try {
   await openSession();
-  show(await get("/api/bouts"));
+  const [bouts, night] = await Promise.all([get("/api/bouts"), get("/api/night")]);
+  show(bouts);
+  if (night) showNight(night);
 } catch (error) {
   problem.textContent = error.message;
   problem.hidden = false;
@@ -25,6 +27,24 @@ function show(bouts) {
     const wanted = target.value.trim().toLowerCase().split(/\s+/);
     for (const one of rows) one.hidden = !wanted.every((word) => one.textContent.toLowerCase().includes(word));
   });
+}
+
+/** What the last night made of each file, in the server's order: where a look pays most first. */
+function showNight({ at, ended, total, files }) {
+  const when = new Date(at).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "short" });
+  document.querySelector("#night-total").textContent = `${when} · ${total}`;
+  const hint = document.querySelector("#night-hint");
+  hint.hidden = ended;
+  hint.textContent = "Still at work, or broken off: the same command goes on with what is left.";
+  document.querySelector("#night-files").replaceChildren(...files.map(nightLine));
+  document.querySelector("#night").hidden = false;
+}
+
+function nightLine({ name, became, facts, bouts }) {
+  const links = bouts.flatMap(({ id, title }, i) => [i ? ", " : "", el("a", { href: `/bouts/${id}` }, title)]);
+  const said = facts[0].toUpperCase() + facts.slice(1);
+  return el("li", { class: became === "failed" ? "problem" : null },
+    ...(links.length ? links : [name]), links.length ? ` (${name}): ` : ": ", said);
 }
 
 function row(bout) {
