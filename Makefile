@@ -21,6 +21,7 @@ test: $(TESTED)
 bench: $(TESTED)
 	$(BIN)/python -m tests.bodies.bench_reader
 	$(BIN)/python -m tests.overnight.bench_reading
+	$(BIN)/python -m tests.overnight.bench_engines
 	$(BIN)/python -m tests.review.bench_page
 
 evaluate: $(TESTED)

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import subprocess
+from pathlib import Path
 
 import pytest
+
+from pipeline.overnight.morning import keep_summary
+from pipeline.overnight.summary import FileOutcome, Summary
 
 pytestmark = [pytest.mark.browser, pytest.mark.network]
 
@@ -58,8 +62,16 @@ def test_no_rule_of_wcag_is_broken(chromium, served, axe, scheme, width):
     page.keyboard.press("?")
     page.wait_for_selector("#help[open]")
     assert violations(page, axe) == []
+    outcomes = (
+        FileOutcome(Path("a.mp4"), "read", bouts=(served.bout.id,), moments={"rise": 2}),
+        FileOutcome(Path("b.mp4"), "failed", why="b.mp4: it is empty; copy it again."),
+    )
+    keep_summary(served.library.root, Summary(outcomes), ended=True)
     page.goto(served.address)
     page.wait_for_selector("#bouts tbody tr")
+    assert "2 elevations" in page.inner_text("#night")
+    assert "NOT READ. b.mp4: it is empty" in page.inner_text("#night")
+    assert page.get_attribute("#night a", "href") == f"/bouts/{served.bout.id}"
     assert violations(page, axe) == []
     context.close()
 
