@@ -10,9 +10,17 @@ from typing import Annotated
 import numpy as np
 import typer
 
-from models.training.positions.data import UNSEEN, Order, load_bouts, make_bouts, pack_bouts
+from models.training.positions.data import (
+    QUICK_STEPS,
+    UNSEEN,
+    Order,
+    load_bouts,
+    make_bouts,
+    pack_bouts,
+)
 from models.training.positions.evaluate import evaluate, summary
 from models.training.positions.train import Recipe, train
+from models.training.scenes.misread import TABLE
 from pipeline.errors import MatlineError
 from pipeline.positions import PositionModel
 from pipeline.positions.model import shipped_model
@@ -36,6 +44,7 @@ def bouts_command(
     first_seed: int = 0,
     people: Annotated[str, typer.Option(help="Rows of the cast, first:last.")] = "0:1000",
     workers: Annotated[int, typer.Option(min=1)] = 1,
+    steps: Annotated[int, typer.Option(min=1, help="Of settling; 40 to judge by.")] = QUICK_STEPS,
 ) -> None:
     """Make moving bouts without pictures; what is already there is kept."""
     from models.training.scenes.body import load_cast
@@ -48,7 +57,7 @@ def bouts_command(
     orders = []
     for seed in range(first_seed, first_seed + count):
         a, b = np.random.default_rng(seed).permutation(np.arange(first, last))[:2]
-        orders.append(Order(seed, (int(a), int(b)), seconds, cast, pairs, out))
+        orders.append(Order(seed, (int(a), int(b)), seconds, cast, pairs, out, steps))
     began = time.monotonic()
     for done, name in enumerate(make_bouts(orders, workers), 1):
         spent = time.monotonic() - began
@@ -64,9 +73,10 @@ def train_command(
     views: int = Recipe.views,
     epochs: int = Recipe.epochs,
     seed: int = 0,
+    workers: Annotated[int, typer.Option(min=1)] = 1,
 ) -> None:
     """Fit and calibrate the model."""
-    recipe = Recipe(views=views, epochs=epochs, seed=seed)
+    recipe = Recipe(views=views, epochs=epochs, seed=seed, workers=workers)
     model = train(load_bouts(bouts), recipe, say=lambda text: typer.echo(text, err=True))
     path = out or shipped_model()
     model.save(path)
@@ -93,6 +103,22 @@ def evaluate_command(
 ) -> None:
     """Print how well timelines come out on bouts that training never saw."""
     typer.echo(summary(evaluate(PositionModel.load(model), load_bouts(bouts), rate_hz)))
+
+
+@app.command("misread")
+def misread_command(
+    shards: Annotated[Path, typer.Option(help="Folder of rendered pictures, never trained on.")],
+    out: Annotated[Path, typer.Option(help="Table to write.")] = TABLE,
+) -> None:
+    """Measure how the pair reader errs, for the readings that training sees."""
+    from models.training.positions.misreading import measure
+    from pipeline.bodies.pair import PairReader
+
+    table = measure(PairReader(), shards)
+    partial = out.with_suffix(".partial")
+    table.to_csv(partial, index=False)
+    partial.replace(out)
+    typer.echo(f"{out}: {table['count'].sum()} keypoints")
 
 
 def main() -> None:

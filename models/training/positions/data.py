@@ -6,7 +6,7 @@ camera and new reader's errors.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
@@ -14,10 +14,10 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from models.training.scenes.arrays_file import write_arrays
-from models.training.scenes.views import ReaderErrors, View, view
+from models.training.scenes.pose import PosedPair
+from models.training.scenes.views import ReaderErrors, View, skeleton_spheres, view
 from pipeline.errors import MatlineError
 from pipeline.geometry import features, swap_columns
 from pipeline.positions.model import inputs
@@ -26,8 +26,12 @@ from pipeline.positions.windows import on_grid
 from pipeline.timeline import Timeline
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
-QUICK_STEPS = 40
-"""Of settling: skeletons need less than pictures."""
+QUICK_STEPS = 12
+"""Of settling, for training: skeletons need less than pictures, and more bouts say more than
+finer ones. Bouts to judge by are given 40."""
+CHOICE = 6
+"""Solved pairs of a template that a bout chooses from. The nearest of many would always be much
+like the pose before; of a few, all come to be used."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,25 +87,28 @@ def pack_bouts(bouts: Sequence[StoredBout], path: Path, every: int = 2) -> None:
 
 
 def _unpack(path: Path) -> list[StoredBout]:
+    bouts = []
     with np.load(path, allow_pickle=False) as stored:
-        names = sorted({name.split("/")[0] for name in stored.files})
-        return [
-            StoredBout(
-                name,
-                (int(stored[f"{name}/who"][0]), int(stored[f"{name}/who"][1])),
-                stored[f"{name}/times"],
-                stored[f"{name}/keypoints"].astype(np.float32) / 1000,
-                np.zeros((len(stored[f"{name}/times"]), 2, 0, 4), np.float32),
-                timeline_from_json(str(stored[f"{name}/timeline"])),
+        for name in sorted({name.split("/")[0] for name in stored.files}):
+            who = stored[f"{name}/who"]
+            keypoints = stored[f"{name}/keypoints"].astype(np.float32) / 1000
+            bouts.append(
+                StoredBout(
+                    name,
+                    (int(who[0]), int(who[1])),
+                    stored[f"{name}/times"],
+                    keypoints,
+                    skeleton_spheres(keypoints),
+                    timeline_from_json(str(stored[f"{name}/timeline"])),
+                )
             )
-            for name in names
-        ]
+    return bouts
 
 
 def load_bouts(folder: str | Path) -> list[StoredBout]:
     """Read all bouts of a folder, in the order of their names, or of a file of `pack_bouts`.
 
-    Packed bouts know nothing of what hides what: every keypoint counts as visible.
+    What hides what in packed bouts is guessed from their skeletons.
 
     Raises
     ------
@@ -129,6 +136,7 @@ class Order:
     cast: Path
     pairs: Path
     folder: Path
+    steps: int = QUICK_STEPS
 
 
 def make_bouts(orders: Sequence[Order], workers: int) -> Iterator[str]:
@@ -157,7 +165,16 @@ def _material(cast: Path, pairs: Path):  # type: ignore[no-untyped-def]
     from models.training.scenes.pairs_file import load_pairs
 
     torch.set_num_threads(1)
-    return load_cast(cast), list(load_pairs(pairs))
+    by_template: dict[str, list[PosedPair]] = {}
+    for pair in load_pairs(pairs):
+        by_template.setdefault(pair.template, []).append(pair)
+    return load_cast(cast), by_template
+
+
+def _some(pairs: Mapping[str, list[PosedPair]], rng: np.random.Generator) -> Iterator[PosedPair]:
+    for _, found in sorted(pairs.items()):
+        for i in rng.permutation(len(found))[:CHOICE]:
+            yield found[i]
 
 
 def _make(order: Order) -> str:
@@ -165,8 +182,8 @@ def _make(order: Order) -> str:
     from models.training.scenes.settle import SettleSettings
 
     cast, pairs = _material(order.cast, order.pairs)
-    library = library_for(pairs, order.who)
-    quick = SettleSettings(steps=QUICK_STEPS)
+    library = library_for(_some(pairs, np.random.default_rng((order.seed, 2))), order.who)
+    quick = SettleSettings(steps=order.steps)
     bout = make_bout(order.seed, cast, order.who, library, order.seconds, settings=quick)
     stored = StoredBout(
         _name(order), bout.who, bout.times, bout.keypoints, bout.spheres, bout.timeline
@@ -197,37 +214,45 @@ class Samples:
 
     @classmethod
     def draw(
-        cls, bouts: Iterable[StoredBout], rng: np.random.Generator, views: int, every: int = 1
+        cls, bouts: Sequence[StoredBout], seed: int, views: int, every: int = 1, workers: int = 1
     ) -> Samples:
         """Read every bout several times, in either naming order of the athletes.
 
         Parameters
         ----------
-        bouts : iterable of StoredBout
-        rng : numpy.random.Generator
+        bouts : sequence of StoredBout
+        seed : int
         views : int
             Cameras a bout.
         every : int
             Keep every n-th sample only; neighbours say nearly the same.
+        workers : int
+            Processes; they change nothing in the result.
         """
-        rows: list[np.ndarray] = []
-        states: list[np.ndarray] = []
-        groups: list[np.ndarray] = []
-        for number, bout in enumerate(bouts):
-            for _ in range(views):
-                seen = read_bout(bout, rng, ReaderErrors.draw(rng))
-                grid = on_grid(features(seen.times, seen.keypoints))
-                truth = labels_at(bout.timeline, grid.index.to_numpy())
-                if rng.random() < 0.5:
-                    grid = swap_columns(grid)
-                    truth = np.array([exchanged(state) for state in truth])
-                first = int(rng.integers(every))
-                rows.append(inputs(grid).to_numpy(np.float32)[first::every])
-                states.append(truth[first::every])
-                groups.append(np.full(len(states[-1]), number))
-        return cls(np.concatenate(rows), np.concatenate(states), np.concatenate(groups))
+        jobs = [(bout, (seed, number), views, every) for number, bout in enumerate(bouts)]
+        if workers == 1:
+            drawn = [_draw(*job) for job in jobs]
+        else:
+            with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+                drawn = list(pool.map(_draw, *zip(*jobs, strict=True)))
+        groups = [np.full(len(y), number) for number, (_, y) in enumerate(drawn)]
+        x, y = zip(*drawn, strict=True)
+        return cls(np.concatenate(x), np.concatenate(y), np.concatenate(groups))
 
 
-def true_table(times: np.ndarray, timeline: Timeline) -> pd.Series:
-    """Return the true joint state by time."""
-    return pd.Series(labels_at(timeline, times), index=pd.Index(times, name="time_s"))
+def _draw(
+    bout: StoredBout, seed: tuple[int, int], views: int, every: int
+) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    rows, states = [], []
+    for _ in range(views):
+        seen = read_bout(bout, rng, ReaderErrors.draw(rng))
+        grid = on_grid(features(seen.times, seen.keypoints))
+        truth = labels_at(bout.timeline, grid.index.to_numpy())
+        if rng.random() < 0.5:
+            grid = swap_columns(grid)
+            truth = np.array([exchanged(state) for state in truth])
+        first = int(rng.integers(every))
+        rows.append(inputs(grid).to_numpy(np.float32)[first::every])
+        states.append(truth[first::every])
+    return np.concatenate(rows), np.concatenate(states)

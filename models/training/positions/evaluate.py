@@ -20,6 +20,7 @@ READERS: dict[str, ReaderErrors] = {
     "exact keypoints": ReaderErrors(),
     "3 cm noise": ReaderErrors(noise_m=0.03),
     "8 cm noise": ReaderErrors(noise_m=0.08),
+    "pair reader": ReaderErrors(misread=1.0),
 }
 
 

@@ -1,8 +1,8 @@
 """The recipe of the position model.
 
 A multilayer perceptron on windowed geometry features, fitted on bouts seen through random
-cameras by readers of all qualities. Grouped folds keep every bout on one side: what a fold
-predicts for bouts it never saw sets the temperature, and the last fit uses all bouts.
+cameras by readers of all qualities. Some bouts are held out: what the network says of them sets
+the temperature, and what can be tuned elsewhere (`PositionsSettings`) is tuned on them.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 from sklearn.base import BaseEstimator
 from sklearn.impute import SimpleImputer
-from sklearn.model_selection import GroupKFold
+from sklearn.model_selection import GroupShuffleSplit
 from sklearn.neural_network import MLPClassifier
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import QuantileTransformer
@@ -37,18 +37,21 @@ class Recipe:
     epochs : int
     penalty : float
         L2.
-    folds : int
-        Of bouts, for the temperature.
+    held_out : float
+        Share of bouts that the network is not fitted on.
     seed : int
+    workers : int
+        Processes that read bouts.
     """
 
-    views: int = 6
+    views: int = 4
     every: int = 2
     layers: tuple[int, ...] = (192, 96)
-    epochs: int = 14
+    epochs: int = 10
     penalty: float = 3e-4
-    folds: int = 3
+    held_out: float = 0.12
     seed: int = 0
+    workers: int = 1
 
 
 def classifier(recipe: Recipe) -> BaseEstimator:
@@ -88,24 +91,29 @@ def train(
         Takes progress as sentences.
     """
     recipe = recipe or Recipe()
-    samples = Samples.draw(bouts, np.random.default_rng(recipe.seed), recipe.views, recipe.every)
-    say(f"{len(samples.y)} samples of {len(bouts)} bouts, {samples.x.shape[1]} inputs.")
-    folds = GroupKFold(recipe.folds, shuffle=True, random_state=recipe.seed)
-    log_likelihoods = []
-    for fitted, held_out in folds.split(samples.x, samples.y, samples.group):
-        model = _fit(samples, fitted, recipe)
-        probabilities = model.predict_proba(samples.x[held_out])
-        right = (model.classes_[probabilities.argmax(axis=1)] == samples.y[held_out]).mean()
-        say(f"Fold of {len(np.unique(samples.group[held_out]))} bouts: {right:.3f} right.")
-        log_likelihoods.append((np.log(np.maximum(probabilities, 1e-9)), model.classes_, held_out))
-    temperature = _temperature(log_likelihoods, samples.y)
-    say(f"Temperature {temperature:.2f}.")
-    model = _fit(samples, np.arange(len(samples.y)), recipe)
+    samples = Samples.draw(bouts, recipe.seed, recipe.views, recipe.every, recipe.workers)
+    return fit(samples, recipe, say)
+
+
+def fit(samples: Samples, recipe: Recipe, say: Callable[[str], None] = print) -> PositionModel:
+    """Fit and calibrate a model on samples already drawn; parameters as for `train`."""
+    count = len(np.unique(samples.group))
+    say(f"{len(samples.y)} samples of {count} bouts, {samples.x.shape[1]} inputs.")
+    split = GroupShuffleSplit(1, test_size=recipe.held_out, random_state=recipe.seed)
+    fitted, held_out = next(split.split(samples.x, samples.y, samples.group))
+    model = _fit(samples, fitted, recipe)
+    probabilities = model.predict_proba(samples.x[held_out])
+    right = (model.classes_[probabilities.argmax(axis=1)] == samples.y[held_out]).mean()
+    temperature = _temperature(probabilities, model.classes_, samples.y[held_out])
+    say(
+        f"{len(np.unique(samples.group[held_out]))} bouts held out: {right:.3f} right; "
+        f"temperature {temperature:.2f}."
+    )
     return PositionModel(
         model,
         tuple(str(state) for state in model.classes_),
         temperature,
-        f"{len(bouts)} bouts, {len(samples.y)} samples, seed {recipe.seed}",
+        f"{count} bouts, {len(samples.y)} samples, seed {recipe.seed}",
     )
 
 
@@ -120,18 +128,15 @@ def _fit(samples: Samples, rows: np.ndarray, recipe: Recipe):  # type: ignore[no
     return model
 
 
-def _temperature(folds: list[tuple[np.ndarray, np.ndarray, np.ndarray]], y: np.ndarray) -> float:
+def _temperature(probabilities: np.ndarray, classes: np.ndarray, truth: np.ndarray) -> float:
     """Temperature with the highest likelihood of held-out labels (Guo et al., ICML 2017)."""
+    known = np.isin(truth, classes)
+    log_p = np.log(np.maximum(probabilities[known], 1e-9))
+    column = np.searchsorted(classes, truth[known])
 
     def loss(log_temperature: float) -> float:
-        total, count = 0.0, 0
-        for log_p, classes, rows in folds:
-            scaled = log_p / np.exp(log_temperature)
-            scaled -= np.logaddexp.reduce(scaled, axis=1, keepdims=True)
-            known = np.isin(y[rows], classes)
-            column = np.searchsorted(classes, y[rows][known])
-            total -= scaled[known][np.arange(known.sum()), column].sum()
-            count += known.sum()
-        return total / count
+        scaled = log_p / np.exp(log_temperature)
+        scaled -= np.logaddexp.reduce(scaled, axis=1, keepdims=True)
+        return float(-scaled[np.arange(len(column)), column].mean())
 
     return float(np.exp(minimize_scalar(loss, bounds=(-1.5, 1.5), method="bounded").x))
