@@ -8,26 +8,21 @@ is in ``models/training/reader``.
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
 
 import cv2
 import numpy as np
-import onnxruntime as ort
 
+from pipeline.bodies.crops import CROP_SCALE, Crop, box_of, cut, square_around
 from pipeline.bodies.look import Body, Look, Region
 from pipeline.bodies.mat import Mat
-from pipeline.errors import MatlineError
+from pipeline.bodies.network import Network
 from pipeline.settings import BodiesSettings
 
 READER_WEIGHTS = "pair_reader.onnx"
 FINDER_WEIGHTS = "pair_finder.onnx"
-CROP_SCALE = 1.25
-"""Side of the crop over the long side of the pair; the framing that training evaluates at."""
 STRIDE = 4
 FINDER_STRIDE = 8
 DOUBT = 0.35
@@ -40,72 +35,9 @@ MAT_MARGIN = BodiesSettings().mat_margin
 MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
 
 
-class Crop(NamedTuple):
-    """A square of the source: top-left corner and side, source pixels."""
-
-    x0: float
-    y0: float
-    side: float
-
-
 def weights_path(name: str) -> Path:
     """Return where a weights file of the package lies."""
     return Path(str(files("models") / name))
-
-
-def square_around(region: Region, scale: float = CROP_SCALE) -> Crop:
-    """Return the square crop around a region, `scale` times its long side."""
-    side = max(*region.size, 8.0) * scale
-    return Crop((region.x0 + region.x1 - side) / 2, (region.y0 + region.y1 - side) / 2, side)
-
-
-def cut(image: np.ndarray, crop: Crop, size: int) -> np.ndarray:
-    """Cut a square out of a picture and scale it; black beyond the border.
-
-    Parameters
-    ----------
-    image : ndarray, uint8, (H, W) or (H, W, C)
-    crop : Crop
-    size : int
-        Side of the result, pixels.
-
-    Returns
-    -------
-    ndarray, uint8, (size, size) or (size, size, C)
-    """
-    # Shrinking by area first keeps fine texture from turning into false detail.
-    shrink = max(crop.side / size, 1.0)
-    if shrink > 1.0:
-        height, width = image.shape[:2]
-        x0, y0 = max(int(crop.x0), 0), max(int(crop.y0), 0)
-        x1 = min(int(np.ceil(crop.x0 + crop.side)), width)
-        y1 = min(int(np.ceil(crop.y0 + crop.side)), height)
-        if x1 <= x0 or y1 <= y0:
-            return np.zeros((size, size, *image.shape[2:]), np.uint8)
-        small = (max(round((x1 - x0) / shrink), 1), max(round((y1 - y0) / shrink), 1))
-        part = cv2.resize(image[y0:y1, x0:x1], small, interpolation=cv2.INTER_AREA)
-        fx, fy = small[0] / (x1 - x0), small[1] / (y1 - y0)
-        matrix = _matrix((crop.x0 - x0) * fx, (crop.y0 - y0) * fy, crop.side * fx, size, fx / fy)
-        return cv2.warpAffine(part, matrix, (size, size), flags=_SAMPLING)
-    return cv2.warpAffine(
-        image, _matrix(crop.x0, crop.y0, crop.side, size), (size, size), flags=_SAMPLING
-    )
-
-
-_SAMPLING = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-
-
-def _matrix(x0: float, y0: float, side: float, size: int, aspect: float = 1.0) -> np.ndarray:
-    """Return the map from result pixels to source pixels, pixel centres at halves."""
-    k = side / size
-    ky = k / aspect
-    return np.array([[k, 0, x0 + k / 2 - 0.5], [0, ky, y0 + ky / 2 - 0.5]])
-
-
-def box_of(points: np.ndarray) -> Region:
-    """Return the box around points (N, 2)."""
-    (x0, y0), (x1, y1) = points.min(0), points.max(0)
-    return Region(float(x0), float(y0), float(x1), float(y1))
 
 
 def _sigmoid(x: np.ndarray) -> np.ndarray:
@@ -141,57 +73,6 @@ def decode(heatmaps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     cy = y + (window.sum(2) * (offsets - 2)).sum(1) / total
     points = (np.stack([cx, cy], 1) + 0.5) * STRIDE
     return points, heatmaps.reshape(count, -1).max(1)
-
-
-class Network:
-    """One ONNX file: fixed square input, float in [-1, 1], metadata as JSON values.
-
-    Parameters
-    ----------
-    path : Path
-    threads : int, optional
-        Threads inside one run; None leaves it to ONNX Runtime.
-
-    Raises
-    ------
-    MatlineError
-        If the file is missing or no network.
-    """
-
-    def __init__(self, path: Path, threads: int | None = None) -> None:
-        if not path.is_file():
-            raise MatlineError(
-                f"The weights {path.name} are missing from {path.parent}; reinstall matline, or "
-                "use the other reader with --backend mediapipe."
-            )
-        self.digest = hashlib.blake2b(path.read_bytes(), digest_size=8).hexdigest()
-        options = ort.SessionOptions()
-        options.log_severity_level = 3
-        if threads:
-            options.intra_op_num_threads = threads
-        available = ort.get_available_providers()
-        wanted = ("CUDAExecutionProvider", "CoreMLExecutionProvider", "CPUExecutionProvider")
-        providers = [p for p in wanted if p in available]
-        try:
-            self._session = ort.InferenceSession(str(path), options, providers=providers)
-        except Exception as error:  # ONNX Runtime raises types of its own
-            raise MatlineError(
-                f"The weights {path} can't be read ({error}); reinstall matline."
-            ) from error
-        self._input = self._session.get_inputs()[0]
-        self.size = int(self._input.shape[2])
-        meta = self._session.get_modelmeta().custom_metadata_map
-        self.metadata = {key: json.loads(value) for key, value in meta.items()}
-        self.output_names = [o.name for o in self._session.get_outputs()]
-
-    def run(self, pictures: Sequence[np.ndarray]) -> list[dict[str, np.ndarray]]:
-        """Run on RGB pictures, uint8 (S, S, 3) each, one at a time."""
-        results = []
-        for picture in pictures:
-            x = picture.astype(np.float32).transpose(2, 0, 1)[None] * (2 / 255) - 1
-            values = self._session.run(None, {self._input.name: np.ascontiguousarray(x)})
-            results.append(dict(zip(self.output_names, values, strict=True)))
-        return results
 
 
 class PairReading(NamedTuple):

@@ -23,7 +23,8 @@ import numpy as np
 
 from pipeline.athletes import Athletes
 from pipeline.bodies import READERS, BodyReader, Look, RegionTracker, make_reader
-from pipeline.bodies.pair import PairReader, square_around
+from pipeline.bodies.crops import square_around
+from pipeline.bodies.pair import PairReader
 from pipeline.footage import Footage
 from pipeline.overnight.samples import sample_clip
 from tests.bodies import truth

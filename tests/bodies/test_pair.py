@@ -15,8 +15,10 @@ import pytest
 from pycocotools.coco import COCO
 from typer.testing import CliRunner
 
-from pipeline.bodies import Region, RegionTracker, pair
-from pipeline.bodies.pair import MIRROR, Network, PairReader
+from pipeline.bodies import Region, RegionTracker, network, pair
+from pipeline.bodies.crops import square_around
+from pipeline.bodies.network import Network
+from pipeline.bodies.pair import MIRROR, PairReader
 from pipeline.cli import app
 from pipeline.errors import MatlineError
 from tests.bodies import truth
@@ -77,7 +79,7 @@ def test_both_athletes_are_found_and_their_visible_joints_are_near(reader, scene
     distances = []
     for scene in scenes:
         bodies, _ = truth.matched(reader.read_pair(scene.image, scene.region).keypoints, scene)
-        side = pair.square_around(scene.region).side
+        side = square_around(scene.region).side
         apart = np.linalg.norm(bodies[..., :2] - scene.keypoints, axis=-1) / side
         distances.append(apart[scene.visible == 2])
     assert (np.concatenate(distances) < 0.05).mean() > 0.75
@@ -130,11 +132,11 @@ def test_mirror_averaging_says_the_same_of_a_picture_and_its_mirror_image(scenes
     steady = PairReader(flip=True, threads=1)
     # Without the second look: which of two readings is surer may hang on the last digit.
     for scene in scenes[:4]:
-        crop = pair.square_around(scene.region)
+        crop = square_around(scene.region)
         image, region = mirrored_picture(scene)
         one = steady.read_crop(scene.image, crop).keypoints
         other = mirrored_points(
-            steady.read_crop(image, pair.square_around(region)).keypoints, scene.image.shape[1]
+            steady.read_crop(image, square_around(region)).keypoints, scene.image.shape[1]
         )
         same = np.abs(one - other)[..., :2].max(-1)
         crossed = np.abs(one - other[::-1])[..., :2].max(-1)
@@ -223,8 +225,8 @@ def test_a_gpu_is_used_before_the_processor_where_there_is_one(monkeypatch):
         return real(path, options, providers=["CPUExecutionProvider"])
 
     there = ["AzureExecutionProvider", "CPUExecutionProvider", "CUDAExecutionProvider"]
-    monkeypatch.setattr(pair.ort, "get_available_providers", lambda: there)
-    monkeypatch.setattr(pair.ort, "InferenceSession", session)
+    monkeypatch.setattr(network.ort, "get_available_providers", lambda: there)
+    monkeypatch.setattr(network.ort, "InferenceSession", session)
     Network(pair.weights_path(pair.READER_WEIGHTS), threads=1)
     assert asked == {
         "providers": ["CUDAExecutionProvider", "CPUExecutionProvider"],

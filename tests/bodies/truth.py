@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.bodies import Region
+from pipeline.bodies.crops import box_of
 from pipeline.bodies.oks import match
-from pipeline.bodies.pair import box_of
 from pipeline.footage import read_picture
 
 PICTURES = Path(__file__).parent / "pictures"

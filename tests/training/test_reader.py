@@ -7,8 +7,9 @@ torch = pytest.importorskip("torch", reason="needs the training extra (make trai
 
 from models.training.reader import augment, losses  # noqa: E402
 from models.training.reader.network import CROP, STRIDE, PairReader  # noqa: E402
+from pipeline.bodies.crops import Crop, cut, square_around  # noqa: E402
 from pipeline.bodies.look import Region  # noqa: E402
-from pipeline.bodies.pair import Crop, cut, decode, square_around  # noqa: E402
+from pipeline.bodies.pair import decode  # noqa: E402
 
 SIZE = 320
 
@@ -136,7 +137,7 @@ def test_finder_boxes_follow_the_moved_picture():
 def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
     from models.training.reader.export import export_reader
     from models.training.reader.train import load_weights, save_weights
-    from pipeline.bodies.pair import Network
+    from pipeline.bodies.network import Network
 
     torch.manual_seed(0)
     save_weights(PairReader(), tmp_path / "weights.npz", {"steps": 0})

@@ -17,8 +17,8 @@ from torch import Tensor
 
 from models.training.reader.network import FRAME
 from models.training.scenes.shards import Shard, read_shard
+from pipeline.bodies.crops import Crop, cut, square_around
 from pipeline.bodies.look import Region
-from pipeline.bodies.pair import Crop, cut, square_around
 
 STORED = 320
 """Side of a stored crop, pixels."""

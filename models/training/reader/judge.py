@@ -10,7 +10,8 @@ import numpy as np
 
 from models.training.reader.data import keypoint_box, usable
 from models.training.scenes.shards import read_shard
-from pipeline.bodies.pair import PairReader, square_around
+from pipeline.bodies.crops import square_around
+from pipeline.bodies.pair import PairReader
 
 CORRECT = 0.05
 """A keypoint counts as found within this share of the crop side."""
