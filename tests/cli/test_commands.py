@@ -174,6 +174,8 @@ def test_ctrl_c_says_that_it_goes_on_and_leaves_no_worker_behind(tmp_path):
         [sys.executable, "-c", code, "read", str(tmp_path / "clip.mp4"), "--workers", "1",
          "--backend", "tests.overnight.kills:SlowReader", "--library", str(tmp_path / "library")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        # A shell's background jobs ignore it, and so would what they start.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )  # fmt: skip
     assert process.stdout is not None
     assert process.stdout.readline().startswith("1 file, 60 s")  # from here on it reads

@@ -1,4 +1,4 @@
-from dataclasses import replace
+from dataclasses import astuple, replace
 
 import numpy as np
 import pytest
@@ -130,7 +130,8 @@ def test_pairs_come_back_from_disk_and_files_join(handshakes, tmp_path):
         for a, b in zip(stored.bodies, solved.pair.bodies, strict=True):
             assert a.person == b.person
             assert np.array_equal(a.joints, b.joints)
-    assert tally(list(pairs.solved())) == tally(handshakes)
+    kept, made = astuple(tally(list(pairs.solved()))), astuple(tally(handshakes))
+    assert kept == pytest.approx(made, rel=1e-6)  # a file keeps float32
 
 
 def test_pairs_that_are_not_plausible_stay_out_unless_asked_for(handshakes, tmp_path):
