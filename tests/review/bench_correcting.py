@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -29,6 +29,8 @@ from tests.review.conftest import BROWSER_ARGUMENTS, TOKEN, running
 SAMPLE_S = 0.2
 CLOSE_S = 0.3
 """A border this near the truth is right: annotators differ by more."""
+CLOCK_S = 0.02
+"""The page shows hundredths of a second."""
 NUDGES = 6
 """Up to so many samples a border is nudged; farther, one goes there and brings it."""
 KINDS = ("closed_guard", "open_guard", "half_guard", "side_control", "mount", "back_control")
@@ -45,7 +47,6 @@ class Hands:
     def __init__(self, page, library: Library, bout_id: str) -> None:
         self.page, self.library, self.bout_id = page, library, bout_id
         self.keys = self.corrections = self.acceptances = 0
-        self.time_s = 0.0
 
     @property
     def timeline(self) -> Timeline:
@@ -69,23 +70,28 @@ class Hands:
             self.page.wait_for_timeout(10)
         raise AssertionError(f"{keys} at {self.time_s:.2f} s changed nothing")
 
+    @property
+    def time_s(self) -> float:
+        """Where the page stands, seconds, as it shows it."""
+        minutes, seconds = self.page.inner_text(".clock").split(":")[-2:]
+        return 60 * int(minutes) + float(seconds)
+
     def go(self, time_s: float) -> None:
         """Go to a time: over borders, then by seconds, then by pictures."""
-        borders = sorted({t for s in self.timeline.segments for t in (s.start_s, s.end_s)})
-        before = [b for b in borders if b <= time_s + 1e-6]
-        while before and self.time_s < before[-1] - 1e-3:
-            self.press("ArrowDown")
-            self.time_s = next(b for b in borders if b > self.time_s + 1e-3)
-        while self.time_s > time_s + 1e-3 and any(b < self.time_s - 1e-3 for b in before):
-            self.press("ArrowUp")
-            self.time_s = max(b for b in borders if b < self.time_s - 1e-3)
-        while self.time_s + 1 <= time_s + 1e-6:
-            self.press("ArrowRight")
-            self.time_s += 1
-        while self.time_s + SAMPLE_S / 2 < time_s:
-            self.press(".")
-            self.time_s += SAMPLE_S
+        borders = {t for s in self.timeline.segments for t in (s.start_s, s.end_s)}
+        at = max((b for b in borders if b <= time_s + CLOCK_S), default=0.0)
+        self.step("ArrowDown", lambda now: now < at - CLOCK_S)
+        self.step("ArrowUp", lambda now: now > time_s + CLOCK_S and now > CLOCK_S)
+        self.step("ArrowRight", lambda now: now + 1 <= time_s + CLOCK_S)
+        self.step(".", lambda now: now + SAMPLE_S / 2 < time_s)
+
+    def step(self, key: str, needed: Callable[[float], bool]) -> None:
+        """Press a key as long as it is needed."""
+        while needed(before := self.time_s):
+            self.press(key)
             self.page.wait_for_timeout(15)
+            if self.time_s == before:
+                return
 
 
 def correct_all(hands: Hands, truth: Timeline) -> None:
@@ -125,7 +131,6 @@ def put_start(hands: Hands, wanted: Segment) -> None:
         hands.go(nearest)
         for _ in range(abs(off)):
             hands.correct("[" if off > 0 else "]")
-        hands.time_s = wanted.start_s
         hands.corrections += 1
     else:
         hands.go(wanted.start_s)
