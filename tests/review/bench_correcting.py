@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -242,11 +243,14 @@ def correct_one(browser, library: Library, read: Timeline, truth: Timeline) -> s
         page.wait_for_selector("#story li button")
         page.wait_for_timeout(1000)
         hands = Hands(page, library, bout.id)
+        begun = time.monotonic()
         correct_all(hands, truth)
+        seconds = time.monotonic() - begun
         page.close()
     return (
         f"{minutes:.1f} min, {len(truth.segments)} segments; a minute of footage: "
-        f"{hands.keys / minutes:.1f} keys, {hands.corrections / minutes:.1f} corrections, "
+        f"{seconds / minutes:.1f} s of the script, {hands.keys / minutes:.1f} keys, "
+        f"{hands.corrections / minutes:.1f} corrections, "
         f"{hands.acceptances / minutes:.1f} acceptances; "
         f"agreement before {agreement(read, truth):.1%}, "
         f"after {agreement(hands.timeline, truth):.1%}"
