@@ -111,17 +111,36 @@ def draw_sheet(
 def write_page(
     out: Annotated[Path, typer.Option(help="Markdown file to write.")],
     pictures: Annotated[str, typer.Option(help="Folder of the pictures, from the page.")],
-    pairs: Annotated[
-        list[Path] | None, typer.Option(help="Files of pairs, for the figures.")
+    cast: Annotated[
+        Path | None, typer.Option(help="A saved cast: solves and times each template by itself.")
     ] = None,
+    each: Annotated[int, typer.Option(min=1, help="Pairs to solve of each.")] = 8,
+    seed: int = 0,
 ) -> None:
-    """Write the documentation page of all templates."""
-    from .pairs_file import load_pairs
+    """Write the documentation page of all templates; with a cast, its table of figures too."""
     from .sheet import page
 
-    solved = list(load_pairs(*pairs, rejected=True).solved()) if pairs else []
-    out.write_text(page(templates(), solved, pictures), encoding="utf-8")
+    solved, seconds = _solve_alone(cast, each, seed) if cast else ([], {})
+    out.write_text(page(templates(), solved, pictures, seconds), encoding="utf-8")
     typer.echo(str(out))
+
+
+def _solve_alone(cast: Path, each: int, seed: int) -> tuple[list[SolvedPair], dict[str, float]]:
+    """Solve every template by itself: the pairs, and processor seconds a pair."""
+    import torch
+
+    from .body import load_cast
+    from .solver import solve_all
+
+    torch.set_num_threads(1)
+    people = load_cast(cast)
+    solved: list[SolvedPair] = []
+    seconds = {}
+    for name, template in templates().items():
+        began = time.process_time()
+        solved += solve_all([template] * each, people, seed)
+        seconds[name] = (time.process_time() - began) / each
+    return solved, seconds
 
 
 def _chosen(only: list[str] | None) -> list[str]:
