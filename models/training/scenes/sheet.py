@@ -168,8 +168,9 @@ python -m models.training.scenes positions sheet pairs.npz --cast cast.npz --out
 
 _FIGURES_NOTE = (
     "Means over the plausible pairs: the gap between what should touch, and the deepest point of "
-    "one skin inside the other (0 where it is less than 8 mm). The time is processor seconds on one "
-    "core with each template solved by itself, eight pairs at once; large mixed batches take less."
+    "one skin inside the other (0 where it is less than 8 mm). The time is processor seconds on "
+    "one core with each template solved by itself, eight pairs at once; large mixed batches take "
+    "less."
 )
 
 
