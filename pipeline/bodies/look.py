@@ -25,6 +25,9 @@ COCO_LIMBS: tuple[tuple[int, int], ...] = (
 )  # fmt: skip
 """Pairs of keypoints that make a drawn skeleton (the COCO standard's, counted from 0)."""
 
+COCO_MIRROR: tuple[int, ...] = (0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15)
+"""The order after left and right are exchanged."""
+
 
 @dataclass(frozen=True)
 class Region:

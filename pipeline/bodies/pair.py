@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 
 from pipeline.bodies.crops import CROP_SCALE, Crop, box_of, cut, square_around
-from pipeline.bodies.look import Body, Look, Region
+from pipeline.bodies.look import COCO_MIRROR, Body, Look, Region
 from pipeline.bodies.mat import Mat
 from pipeline.bodies.network import Network
 from pipeline.settings import BodiesSettings
@@ -32,7 +32,6 @@ MOST_PLACES = 2
 FOUND_SCALE = 1.15
 """The finder's boxes are rather too small than too large; by how much to widen them."""
 MAT_MARGIN = BodiesSettings().mat_margin
-MIRROR = np.array([0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15])
 
 
 def weights_path(name: str) -> Path:
@@ -244,7 +243,7 @@ class _Slots(NamedTuple):
     def mirrored(self) -> _Slots:
         """The same, as if the crop had not been mirrored."""
         return self._replace(
-            heatmaps=self.heatmaps[:, MIRROR, :, ::-1], visible=self.visible[:, MIRROR]
+            heatmaps=self.heatmaps[:, COCO_MIRROR, :, ::-1], visible=self.visible[:, COCO_MIRROR]
         )
 
     def mean_with(self, other: _Slots) -> _Slots:

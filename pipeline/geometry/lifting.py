@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import onnxruntime
 
+from pipeline.bodies.look import COCO_MIRROR
 from pipeline.geometry.skeleton import HIPS, SHOULDERS, trunk_length
 
 LIFTED: tuple[str, ...] = ("hip", "shoulder", "head", "foot", "knee")
@@ -20,9 +21,6 @@ LIFTED: tuple[str, ...] = ("hip", "shoulder", "head", "foot", "knee")
 
 LIFTED_NAMES: tuple[str, ...] = tuple(f"{a}_{point}_over_mat" for point in LIFTED for a in "ab")
 """Columns of the feature table: heights over the mat along the true vertical, trunk lengths."""
-
-MIRRORED = (0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15)
-"""Keypoints of a mirrored body."""
 
 
 def heights_over_mat(points: np.ndarray) -> np.ndarray:
@@ -45,7 +43,7 @@ def heights_over_mat(points: np.ndarray) -> np.ndarray:
     if network is None or not usable.any():
         return result
     placed = normalised(points[usable])
-    mirrored = placed[:, :, MIRRORED] * np.array([-1, 1])
+    mirrored = placed[:, :, COCO_MIRROR] * np.array([-1, 1])
     plain, turned = _both_ways(network, placed), _both_ways(network, mirrored)
     result[usable] = (plain + turned) / 2
     return result

@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 from sklearn.metrics import f1_score
 from sklearn.model_selection import StratifiedGroupKFold
 
 from pipeline.errors import MatlineError
 from pipeline.learning.samples import Samples
 from pipeline.positions import PositionModel
+from pipeline.positions.calibration import best_temperature, tempered
 from pipeline.settings import LearningSettings
 
 BATCH = 200
@@ -84,13 +84,6 @@ def bend(
     return replace(bent, temperature=temperature, version=version)
 
 
-def tempered(probabilities: np.ndarray, temperature: float) -> np.ndarray:
-    """Return probabilities whose logarithms are divided by a temperature."""
-    log = np.log(np.maximum(probabilities, 1e-9)) / temperature
-    values = np.exp(log - log.max(axis=1, keepdims=True))
-    return np.asarray(values / values.sum(axis=1, keepdims=True))
-
-
 def _bent(
     model: PositionModel, samples: Samples, steps: Sequence[int], settings: LearningSettings
 ) -> Iterator[tuple[int, PositionModel]]:
@@ -124,12 +117,7 @@ def _macro_f1(y: np.ndarray, probabilities: np.ndarray, states: Sequence[str]) -
 
 
 def _honest(probabilities: np.ndarray, y: np.ndarray, model: PositionModel) -> float:
-    """Temperature with the highest likelihood of held-out labels (Guo et al., ICML 2017)."""
+    """Temperature that fits held-out labels best."""
     place = {state: number for number, state in enumerate(model.states)}
     right = np.array([place[state] for state in y])
-
-    def loss(log_temperature: float) -> float:
-        honest = tempered(probabilities, float(np.exp(log_temperature)))
-        return float(-np.log(np.maximum(honest[np.arange(len(y)), right], 1e-12)).mean())
-
-    return float(np.exp(minimize_scalar(loss, bounds=(-1.5, 1.5), method="bounded").x))
+    return best_temperature(probabilities, right)

@@ -3,7 +3,7 @@
 from pipeline.moments.moments import find_moments
 from pipeline.moments.outcomes import elevation_outcomes, link_outcomes
 from pipeline.moments.points import CAUTION, Tally, propose_points
-from pipeline.moments.rules import RuleSet, rule_sets
+from pipeline.moments.rules import RuleSet, rule_sets, usual_or
 
 __all__ = [
     "CAUTION",
@@ -14,4 +14,5 @@ __all__ = [
     "link_outcomes",
     "propose_points",
     "rule_sets",
+    "usual_or",
 ]

@@ -15,6 +15,7 @@ import pandas as pd
 
 from pipeline.errors import MatlineError
 from pipeline.geometry import FEATURE_NAMES, swap_columns
+from pipeline.positions.calibration import tempered
 from pipeline.positions.states import STATES, exchanged
 from pipeline.positions.windows import GRID_S, REACHES_S, at_times, on_grid, with_context
 from pipeline.settings import PositionsSettings
@@ -171,9 +172,7 @@ class PositionModel:
     def _probabilities(self, grid: pd.DataFrame) -> pd.DataFrame:
         parts = [self.classifier.predict_proba(part) for part in _in_blocks(grid)]
         raw = np.concatenate(parts)
-        log = np.log(np.maximum(raw, 1e-9)) / self.temperature
-        values = np.exp(log - log.max(axis=1, keepdims=True))
-        values /= values.sum(axis=1, keepdims=True)
+        values = tempered(raw, self.temperature)
         table = pd.DataFrame(values, index=grid.index, columns=list(self.states))
         return table.reindex(columns=list(STATES), fill_value=0.0)
 

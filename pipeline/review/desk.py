@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.library import Bout, Entry, Library
-from pipeline.moments import CAUTION, RuleSet, propose_points, rule_sets
+from pipeline.moments import CAUTION, propose_points, usual_or
 from pipeline.review.audit import audit, audited
 from pipeline.review.keeping import Keeping
 from pipeline.review.order import Doubts, order_of_work
@@ -20,7 +20,6 @@ from pipeline.review.trace import swapped, thin
 from pipeline.settings import ReviewSettings
 from pipeline.timeline import Correction, Moment, Segment, Timeline
 
-DEFAULT_RULES = "international_federation"
 KEPT_BOUTS = 3
 """Bouts whose samples stay in memory: 2 h at 5 a second are about 20 MB."""
 
@@ -125,7 +124,7 @@ class Desk:
 
     def points(self, bout: Bout) -> dict[str, Any]:
         """Return the points that the timeline, as corrected, proposes under the bout's rules."""
-        rules = RuleSet.load(bout.ruleset if bout.ruleset in rule_sets() else DEFAULT_RULES)
+        rules = usual_or(bout.ruleset)
         timeline = self.library.timeline(bout.id)
         span = (bout.start_s, bout.end_s)
         tally = propose_points(timeline.moments, timeline.segments, rules, span)

@@ -17,8 +17,9 @@ from typer.testing import CliRunner
 
 from pipeline.bodies import Region, RegionTracker, network, pair
 from pipeline.bodies.crops import square_around
+from pipeline.bodies.look import COCO_MIRROR
 from pipeline.bodies.network import Network
-from pipeline.bodies.pair import MIRROR, PairReader
+from pipeline.bodies.pair import PairReader
 from pipeline.cli import app
 from pipeline.errors import MatlineError
 from tests.bodies import truth
@@ -56,7 +57,7 @@ def mirrored_picture(scene: truth.Scene) -> tuple[np.ndarray, Region]:
 
 def mirrored_points(keypoints: np.ndarray, width: int) -> np.ndarray:
     """Bodies as if the picture had been the other way round, left and right exchanged."""
-    points = keypoints[:, MIRROR].copy()
+    points = keypoints[:, COCO_MIRROR].copy()
     points[..., 0] = width - points[..., 0]
     return points
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipeline.bodies.look import COCO_MIRROR
 from pipeline.geometry import LIFTED_NAMES, features, heights_over_mat
-from pipeline.geometry.lifting import LIFTED, MIRRORED
+from pipeline.geometry.lifting import LIFTED
 from tests.geometry.stick import F, figure
 from tests.geometry.test_calibration import Camera
 
@@ -52,7 +53,7 @@ def test_exchanged_athletes_and_mirrored_pictures_have_their_heights():
     points = seen(pair, 25)[..., :2]
     told = heights_over_mat(points)
     np.testing.assert_allclose(heights_over_mat(points[:, ::-1]), told[:, ::-1], atol=1e-5)
-    mirrored = points[:, :, MIRRORED] * [-1, 1]
+    mirrored = points[:, :, COCO_MIRROR] * [-1, 1]
     np.testing.assert_allclose(heights_over_mat(mirrored), told, atol=1e-4)
 
 

@@ -15,7 +15,8 @@ import torch
 
 from models.training.heights.data import Sample, samples
 from models.training.positions.data import load_bouts
-from pipeline.geometry.lifting import LIFTED, MIRRORED, network_input, shipped_network
+from pipeline.bodies.look import COCO_MIRROR
+from pipeline.geometry.lifting import LIFTED, network_input, shipped_network
 
 BATCH = 1024
 
@@ -63,7 +64,7 @@ def varied(
     if rng.random() < 0.5:
         placed, heights = placed[:, ::-1], heights[:, ::-1]
     if rng.random() < 0.5:
-        placed = placed[:, :, MIRRORED] * np.array([-1, 1], np.float32)
+        placed = placed[:, :, COCO_MIRROR] * np.array([-1, 1], np.float32)
     roll = rng.normal(0, 0.06, len(placed))
     size = np.exp(rng.normal(0, 0.05, len(placed)))
     cos, sin = size * np.cos(roll), size * np.sin(roll)

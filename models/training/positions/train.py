@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 from sklearn.base import BaseEstimator
 from sklearn.impute import SimpleImputer
 from sklearn.model_selection import GroupShuffleSplit
@@ -21,6 +20,7 @@ from sklearn.preprocessing import QuantileTransformer
 
 from models.training.positions.data import Samples, StoredBout
 from pipeline.positions import PositionModel
+from pipeline.positions.calibration import best_temperature
 
 
 @dataclass(frozen=True)
@@ -129,14 +129,6 @@ def _fit(samples: Samples, rows: np.ndarray, recipe: Recipe):  # type: ignore[no
 
 
 def _temperature(probabilities: np.ndarray, classes: np.ndarray, truth: np.ndarray) -> float:
-    """Temperature with the highest likelihood of held-out labels (Guo et al., ICML 2017)."""
+    """Temperature that fits the held-out labels that the model knows best."""
     known = np.isin(truth, classes)
-    log_p = np.log(np.maximum(probabilities[known], 1e-9))
-    column = np.searchsorted(classes, truth[known])
-
-    def loss(log_temperature: float) -> float:
-        scaled = log_p / np.exp(log_temperature)
-        scaled -= np.logaddexp.reduce(scaled, axis=1, keepdims=True)
-        return float(-scaled[np.arange(len(column)), column].mean())
-
-    return float(np.exp(minimize_scalar(loss, bounds=(-1.5, 1.5), method="bounded").x))
+    return best_temperature(probabilities[known], np.searchsorted(classes, truth[known]))

@@ -14,9 +14,8 @@ import torch.nn.functional as F
 from torch import Tensor
 
 from models.training.reader.network import CROP, STRIDE
+from pipeline.bodies.look import COCO_MIRROR
 
-MIRROR = (0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15)
-"""COCO order after left and right are exchanged."""
 EVAL_SCALE = 1.25
 """Crop side over the long side of the pair, as at run time."""
 
@@ -119,8 +118,8 @@ def take(
     points = torch.einsum("bij,bnj->bni", torch.linalg.inv(turn), points)
     points = ((points * 0.5 + 0.5) * CROP).reshape(n, 2, 17, 2)
     mirrored = (framing.mirror < 0)[:, None, None]
-    points = torch.where(mirrored[..., None], points[:, :, MIRROR], points)
-    visible = torch.where(mirrored, visible[:, :, MIRROR], visible)
+    points = torch.where(mirrored[..., None], points[:, :, COCO_MIRROR], points)
+    visible = torch.where(mirrored, visible[:, :, COCO_MIRROR], visible)
     inside = ((points >= 0) & (points < CROP)).all(-1)
     return Batch(out, points, torch.where(inside, visible, 0), masks)
 

@@ -17,15 +17,6 @@ from pipeline.timeline import POSITION_KEYS
 OPSET = 17
 
 
-class _FinderMaps(nn.Module):
-    def __init__(self, net: PairFinder) -> None:
-        super().__init__()
-        self.net = net
-
-    def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return self.net(x)
-
-
 def _write(
     net: nn.Module, size: int, outputs: list[str], path: Path, metadata: dict[str, object]
 ) -> None:
@@ -67,7 +58,7 @@ def export_finder(weights: Path, path: Path) -> dict:
     """Write ``pair_finder.onnx``; return the training facts."""
     net = PairFinder()
     facts = load_weights(net, weights)
-    _write(_FinderMaps(net), FRAME, ["maps"], path, {"training": facts})
+    _write(net, FRAME, ["maps"], path, {"training": facts})
     return facts
 
 

@@ -11,6 +11,8 @@ from typing import Any
 from pipeline.errors import MatlineError
 from pipeline.timeline import MOMENT_KINDS
 
+USUAL = "international_federation"
+"""The rule set of a bout that names none."""
 WHEN = ("any", "in_guard", "past_guard")
 
 
@@ -107,6 +109,11 @@ class RuleSet:
                     f"{', '.join(WHEN)}."
                 )
         return rules
+
+
+def usual_or(name: str | None) -> RuleSet:
+    """Return the rule set of a shipped name, or the usual one where there is none of that name."""
+    return RuleSet.load(name if name in rule_sets() else USUAL)
 
 
 def rule_sets() -> tuple[str, ...]:

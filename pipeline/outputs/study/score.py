@@ -6,12 +6,9 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from pipeline.moments import RuleSet, propose_points, rule_sets
+from pipeline.moments import RuleSet, propose_points, usual_or
 from pipeline.outputs.study.attempts import by
 from pipeline.outputs.study.selection import StudyBout
-
-USUAL_RULES = "international_federation"
-"""For bouts whose own rule set is none that comes with the project."""
 
 POINT_COLUMNS = ("bout", "time_s", "clock_s", "by", "kind", "points", "rules")
 
@@ -50,8 +47,7 @@ def points(bouts: Sequence[StudyBout]) -> pd.DataFrame:
 
 def rules_of(one: StudyBout) -> RuleSet:
     """Return the bout's rule set, or the usual one."""
-    name = one.bout.ruleset
-    return RuleSet.load(name if name in rule_sets() else USUAL_RULES)
+    return usual_or(one.bout.ruleset)
 
 
 def running_score(points: pd.DataFrame, bout_id: str, end_s: float) -> pd.DataFrame:
