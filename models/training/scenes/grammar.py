@@ -7,7 +7,7 @@ and decoding isn't judged on its own assumptions. Paces are common practice, no 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,6 +30,48 @@ VARIANT_CHANCE = 0.35
 """How often a hold goes on in another pose, perhaps another template, of its position."""
 BRIEF_CHANCE = 0.2
 """How often a position is reached but lost again within three seconds."""
+ELEVATION_CHANCE = 0.5
+"""How often whoever is underneath comes up or carries the other, where there is a pose for it."""
+LIFT_CHANCE = 0.7
+"""How often that is a lift and not a rise, where both are possible."""
+SWEEP_CHANCE = 0.4
+"""How often coming up ends in a change of position, and not down again."""
+OFTENER = {
+    "takedown": 3.0, "knee_on_belly": 5.0, "half_guard": 1.5, "leg_entanglement": 1.5,
+    "north_south": 1.5, "standing": 0.5,
+}  # fmt: skip
+"""Factors on the weights of positions that would be seen too rarely to learn, or too often."""
+START_CHANCE = 0.5
+"""How often a bout starts on the ground, as it does in training and after a restart."""
+
+GROUND = ("closed_guard", "open_guard", "open_guard", "half_guard", "turtle", "side_control")
+"""Where those start."""
+
+LIFTS = {
+    "open_guard": ("butterfly lift", "carried on the feet"),
+    "half_guard": ("half guard, lifted",),
+}
+"""Poses in which the bottom athlete carries the other; they are moves, nobody rests in them."""
+RISES = {
+    "closed_guard": ("closed guard, up on the hand",),
+    "open_guard": ("seated guard, other kneeling", "seated guard, other standing"),
+    "half_guard": ("half guard, up on the elbow",),
+    "side_control": ("side control, up on the elbow",),
+    "turtle": ("turtle, coming up",),
+}
+"""Poses in which the bottom athlete's trunk is up, by position."""
+LOW = {
+    "butterfly lift": ("butterfly guard", "feet on hips, other kneeling"),
+    "carried on the feet": ("feet on hips, other kneeling", "butterfly guard"),
+    "half guard, lifted": ("half guard, flat", "half guard, knee shield"),
+    "closed guard, up on the hand": ("closed guard, low", "closed guard, high"),
+    "seated guard, other kneeling": ("feet on hips, other kneeling",),
+    "seated guard, other standing": ("feet on hips, other standing",),
+    "half guard, up on the elbow": ("half guard, flat", "half guard, deep"),
+    "side control, up on the elbow": ("side control, cross face", "side control, facing the legs"),
+    "turtle, coming up": ("turtle, attacker behind", "turtle, attacker beside"),
+}
+"""Where each of these starts from, down on the mat."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +112,7 @@ def plan_bout(
     rng: np.random.Generator,
     templates: Mapping[str, str],
     seconds: float = 60.0,
-    start: str = "standing",
+    start: str | None = None,
 ) -> list[Hold]:
     """Draw a bout.
 
@@ -81,8 +123,8 @@ def plan_bout(
         Position of each template there is.
     seconds : float
         Length; the last hold ends within a second of it.
-    start : str
-        Position to start from, if there is a template for it.
+    start : str, optional
+        Position to start from, if there is a template for it; standing or a guard by default.
 
     Returns
     -------
@@ -90,6 +132,7 @@ def plan_bout(
         The first has an entry of 0 s.
     """
     by_position = _templates_by_position(templates)
+    start = start or ("standing" if rng.random() > START_CHANCE else str(rng.choice(GROUND)))
     state = start if start in by_position else next(iter(by_position))
     state = joint(state, _random_athlete(rng) if position(state).has_top else None)
     plan = [_hold(rng, state, by_position, None)]
@@ -97,6 +140,7 @@ def plan_bout(
     while (elapsed := sum(h.entry_s + h.hold_s for h in plan)) < seconds:
         if elapsed + 3 < seconds and (extra := _inside(rng, plan[-1], by_position)):
             plan += extra
+            state = joint(plan[-1].position, plan[-1].top)
             continue
         state = _next_state(rng, state, by_position)
         if coarse(state) not in by_position:
@@ -124,6 +168,7 @@ def _next_state(rng: np.random.Generator, state: str, by_position: Mapping[str, 
     rules = grammar(STATES, RARE)
     possible = np.array([coarse(s) in by_position or s == "scramble" for s in rules.states])
     weight = np.exp(rules.log_transition[rules.states.index(state)] * FLATTEN) * possible
+    weight = weight * [OFTENER.get(coarse(s), 1.0) for s in rules.states]
     return str(rng.choice(list(rules.states), p=weight / weight.sum()))
 
 
@@ -170,7 +215,7 @@ def _hold(
     where, top = coarse(state), top_of(state)
     came_from = before.position if before else where
     return Hold(
-        template=str(rng.choice(by_position[where])),
+        template=_resting(rng, by_position[where]),
         pose_top=top or (before.pose_top if before else _random_athlete(rng)),
         position=where,
         top=top,
@@ -186,12 +231,14 @@ def _inside(
     """What happens without leaving the position: another variant of it, or a slip."""
     if last.position not in by_position or last.reach < 1:
         return []
+    if rng.random() < ELEVATION_CHANCE and (moves := _elevation(rng, last, by_position)):
+        return moves
     draw = rng.random()
     if draw < VARIANT_CHANCE:
         return [
             replace(
                 last,
-                template=str(rng.choice(by_position[last.position])),
+                template=_resting(rng, by_position[last.position]),
                 entry_s=_entry_s(rng, last.position, last.position),
                 hold_s=_hold_s(rng, last.position) / 2,
             )
@@ -199,6 +246,51 @@ def _inside(
     if draw < VARIANT_CHANCE + SLIP_CHANCE:
         return _slip(rng, last, by_position)
     return []
+
+
+def _resting(rng: np.random.Generator, names: Sequence[str]) -> str:
+    """Draw a pose that one stays in."""
+    lifts = {name for several in LIFTS.values() for name in several}
+    return str(rng.choice([name for name in names if name not in lifts] or list(names)))
+
+
+def _elevation(
+    rng: np.random.Generator, last: Hold, by_position: Mapping[str, list[str]]
+) -> list[Hold]:
+    """From low down up, staying there for a moment, then into another position or down again."""
+    known = by_position[last.position]
+    lifts = [name for name in LIFTS.get(last.position, ()) if name in known]
+    rises = [name for name in RISES.get(last.position, ()) if name in known]
+    if last.top is None or not lifts + rises:
+        return []
+    lifted = bool(lifts) and (not rises or rng.random() < LIFT_CHANCE)
+    up = str(rng.choice(lifts if lifted else rises))
+    low = [name for name in LOW[up] if name in known] or known
+    moves = []
+    if last.template not in low:
+        entry_s = _entry_s(rng, last.position, last.position)
+        low_s = float(rng.uniform(0.8, 2.5))
+        moves.append(replace(last, template=str(rng.choice(low)), entry_s=entry_s, hold_s=low_s))
+    down = moves[-1] if moves else last
+    stays_s = float(rng.uniform(0.5, 1.4) if lifted else rng.uniform(0.8, 3.0))
+    entry_s = float(rng.uniform(0.5, 1.1))
+    moves.append(replace(last, template=up, entry_s=entry_s, hold_s=stays_s, switch=0.6))
+    if rng.random() < SWEEP_CHANCE and (after := _turned(rng, moves[-1], by_position)):
+        return [*moves, after]
+    entry_s, hold_s = float(rng.uniform(0.6, 1.3)), _hold_s(rng, last.position) / 2
+    return [*moves, replace(down, entry_s=entry_s, hold_s=max(hold_s, 0.8))]
+
+
+def _turned(
+    rng: np.random.Generator, last: Hold, by_position: Mapping[str, list[str]]
+) -> Hold | None:
+    """What follows if coming up was worth it: the other athlete on top, or both on their feet."""
+    for _ in range(20):
+        state = _next_state(rng, joint(last.position, last.top), by_position)
+        better = top_of(state) not in (None, last.top) or coarse(state) == "standing"
+        if better and coarse(state) in by_position:
+            return _hold(rng, state, by_position, last)
+    return None
 
 
 def _slip(rng: np.random.Generator, last: Hold, by_position: Mapping[str, list[str]]) -> list[Hold]:
