@@ -57,7 +57,7 @@ def judge(
     """
     pairs = []
     for bout in bouts:
-        proposed = decode(model.predict(bout.features, settings=settings), settings).segments
+        proposed = decode(model.predict(bout.features, bout.scores, settings), settings).segments
         pairs.append((bout.timeline, Timeline(tuple(within(proposed, bout.timeline)))))
     told: Comparison = compare_all(pairs)
     positions = told.per_position()

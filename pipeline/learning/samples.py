@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
 
 from pipeline.geometry import swap_columns
 from pipeline.library import Library
-from pipeline.positions.model import inputs
+from pipeline.positions.model import inputs, log_votes
 from pipeline.positions.states import STATES, exchanged, joint
-from pipeline.positions.windows import on_grid
-from pipeline.settings import LearningSettings
+from pipeline.positions.windows import GRID_S, on_grid
+from pipeline.settings import LearningSettings, PositionsSettings
 from pipeline.timeline import UNKNOWN, Segment, State, Timeline, coarse
 
 VOUCHED = (State.ACCEPTED, State.CORRECTED)
@@ -32,6 +32,8 @@ class SeenBout:
         Only accepted and corrected segments.
     whole : float
         Part of the bout's segments' time that these are, 0–1.
+    scores : DataFrame or None
+        The body reader's own scores of positions, where it has any.
     """
 
     id: str
@@ -39,6 +41,7 @@ class SeenBout:
     features: pd.DataFrame
     timeline: Timeline
     whole: float
+    scores: pd.DataFrame | None = None
 
 
 def seen_bouts(library: Library) -> list[SeenBout]:
@@ -54,7 +57,8 @@ def seen_bouts(library: Library) -> list[SeenBout]:
         if said and len(features):
             part = sum(s.duration_s for s in said) / whole_s
             kept = Timeline(tuple(said))
-            found.append(SeenBout(bout.id, bout.title, features, kept, part))
+            scores = library.scores(bout.id)
+            found.append(SeenBout(bout.id, bout.title, features, kept, part, scores))
     return found
 
 
@@ -73,6 +77,8 @@ class Samples:
         Id of the segment a row is of.
     exchanged : ndarray of bool, (N,)
         Rows in which A and B have changed names.
+    votes : ndarray, (N, states)
+        What the body reader itself says for each state, as logarithms, weighed as in reading.
     """
 
     x: np.ndarray
@@ -80,15 +86,14 @@ class Samples:
     bout: np.ndarray
     segment: np.ndarray
     exchanged: np.ndarray
+    votes: np.ndarray
 
     def __len__(self) -> int:
         return len(self.y)
 
     def where(self, rows: np.ndarray) -> Samples:
         """Return some rows."""
-        return Samples(
-            self.x[rows], self.y[rows], self.bout[rows], self.segment[rows], self.exchanged[rows]
-        )
+        return Samples(*(getattr(self, column.name)[rows] for column in fields(self)))
 
     @classmethod
     def of(
@@ -112,7 +117,7 @@ class Samples:
         return cls(*(np.concatenate(column) for column in columns))
 
 
-Part = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+Part = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
 def _rows(
@@ -128,10 +133,19 @@ def _rows(
     numbers = np.full(len(y), number)
     plain = inputs(grid).to_numpy(np.float32)[kept]
     other = inputs(swap_columns(grid)).to_numpy(np.float32)[kept]
+    # A reader tells positions, not who is on top, so its votes are the same in both orders.
+    votes = _votes(bout.scores, grid.index[kept], states)
     return (
-        (plain, y, numbers, ids, np.zeros(len(y), bool)),
-        (other, y_exchanged, numbers, ids, np.ones(len(y), bool)),
+        (plain, y, numbers, ids, np.zeros(len(y), bool), votes),
+        (other, y_exchanged, numbers, ids, np.ones(len(y), bool), votes),
     )
+
+
+def _votes(scores: pd.DataFrame | None, times: pd.Index, states: Sequence[str]) -> np.ndarray:
+    if scores is None:
+        return np.zeros((len(times), len(states)))
+    near = scores.reindex(times, method="nearest", tolerance=GRID_S)
+    return PositionsSettings().reader_weight * log_votes(near, states)
 
 
 def _told(

@@ -14,6 +14,7 @@ from pipeline.errors import MatlineError
 from pipeline.learning.samples import Samples
 from pipeline.positions import PositionModel
 from pipeline.positions.calibration import best_temperature, tempered
+from pipeline.positions.model import outvoted
 from pipeline.settings import LearningSettings
 
 BATCH = 200
@@ -28,7 +29,7 @@ class Trial:
     ----------
     macro_f1 : dict of int to float
         By passes over the samples, 0 for the model as it was; mean over joint states, of rows of
-        bouts that were not learnt from.
+        bouts that were not learnt from. The body reader's votes count as they do in reading.
     passes : int
         The best of them.
     probabilities : ndarray, (N, states)
@@ -63,12 +64,14 @@ def cross_validate(model: PositionModel, samples: Samples, settings: LearningSet
     for learnt, judged in folds.split(samples.x, samples.y.astype(str), samples.bout):
         for passes, bent in _bent(model, samples.where(learnt), steps, settings):
             held_out[passes][judged] = bent.classifier.predict_proba(samples.x[judged])
-    macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in held_out.items()}
+    said = {n: outvoted(tempered(p, model.temperature), samples.votes) for n, p in held_out.items()}
+    macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in said.items()}
     best = max(steps, key=lambda passes: (macro_f1[passes], -passes))
     # As sure of itself as the model was: only what the passes did to its sureness is taken back.
     grown = _honest(held_out[best], samples.y, model) / _honest(held_out[0], samples.y, model)
     temperature = model.temperature * grown
-    return Trial(macro_f1, best, tempered(held_out[best], temperature), temperature)
+    sure = outvoted(tempered(held_out[best], temperature), samples.votes)
+    return Trial(macro_f1, best, sure, temperature)
 
 
 def bend(

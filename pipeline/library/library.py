@@ -183,6 +183,7 @@ class Library(Sources):
         probabilities: pd.DataFrame,
         proposal: Timeline,
         *,
+        scores: pd.DataFrame | None = None,
         reader: str = "",
         settings_hash: str = "",
     ) -> None:
@@ -198,6 +199,8 @@ class Library(Sources):
         features, probabilities : DataFrame
             Indexed by time.
         proposal : Timeline
+        scores : DataFrame, optional
+            The body reader's own scores of positions, indexed by time, to judge and learn with.
         reader, settings_hash : str, optional
             What read it, and how.
         """
@@ -208,6 +211,8 @@ class Library(Sources):
             "features": features,
             "probabilities": probabilities,
         }
+        if scores is not None:
+            tables["scores"] = scores
         self._files.save(reading, tables)
         try:
             outdated = self._insert_reading(bout_id, reading, reader, settings_hash, proposal)
@@ -240,6 +245,12 @@ class Library(Sources):
     def probabilities(self, bout_id: str) -> pd.DataFrame:
         """Return the positions' probabilities, one row a sample."""
         return self._table(bout_id, "probabilities")
+
+    def scores(self, bout_id: str) -> pd.DataFrame | None:
+        """Return the body reader's own scores of positions, or None where it has none."""
+        with self._database.reading() as db:
+            reading = self._reading(db, bout_id)
+        return self._files.load(reading, "scores") if self._files.has(reading, "scores") else None
 
     def proposal(self, bout_id: str) -> Timeline:
         """Return what the reader proposed, before any correction."""

@@ -42,6 +42,10 @@ class ReadingFiles:
         """
         return read_table(self._root / reading / f"{name}.parquet")
 
+    def has(self, reading: str, name: str) -> bool:
+        """Return whether a reading has this table; some have no scores."""
+        return (self._root / reading / f"{name}.parquet").exists()
+
     def remove(self, reading: str) -> None:
         """Remove a reading's folder, if it is there."""
         shutil.rmtree(self._root / reading, ignore_errors=True)

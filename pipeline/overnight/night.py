@@ -246,6 +246,7 @@ class _Night:
             reading.features,
             reading.probabilities,
             reading.proposal,
+            scores=reading.scores,
             reader=self.order.backend,
             settings_hash=self._settings_hash(info),
         )

@@ -52,6 +52,8 @@ class Reading:
         Stretches without good pictures.
     identity_confidence : ndarray, (T,)
         Probability that A is who was A at the first sample.
+    scores : DataFrame or None
+        The body reader's own scores of positions, where it has any; in `probabilities` already.
     """
 
     times: np.ndarray
@@ -61,6 +63,7 @@ class Reading:
     proposal: Timeline
     gaps: tuple[Gap, ...]
     identity_confidence: np.ndarray
+    scores: pd.DataFrame | None = None
 
 
 def read_file(
@@ -147,6 +150,7 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
         proposal=Timeline(tuple(segments), tuple(moments)),
         gaps=gaps,
         identity_confidence=tracks.identity_confidence,
+        scores=tracks.positions,
     )
 
 

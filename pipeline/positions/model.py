@@ -225,15 +225,35 @@ def _with_scores(probabilities: pd.DataFrame, scores: pd.DataFrame, weight: floa
     A reader that tells positions only votes for both joint states of a position alike; a row of
     NaN says nothing.
     """
-    said = scores.reindex(probabilities.index)
-    vote = pd.DataFrame(
-        {state: said[_column_for(state, list(said.columns))] for state in probabilities.columns}
-    )
-    said_log = np.log(vote.clip(lower=1e-3).fillna(1.0).to_numpy())
-    log = np.log(np.maximum(probabilities.to_numpy(), 1e-9)) + weight * said_log
-    values = np.exp(log - log.max(axis=1, keepdims=True))
-    values /= values.sum(axis=1, keepdims=True)
+    votes = weight * log_votes(scores.reindex(probabilities.index), list(probabilities.columns))
+    values = outvoted(probabilities.to_numpy(), votes)
     return pd.DataFrame(values, index=probabilities.index, columns=probabilities.columns)
+
+
+def log_votes(scores: pd.DataFrame, states: Sequence[str]) -> np.ndarray:
+    """Return what a body reader's own scores say for joint states.
+
+    Parameters
+    ----------
+    scores : DataFrame
+        Columns = positions or joint states; a row of NaN says nothing.
+    states : sequence of str
+
+    Returns
+    -------
+    ndarray, (N, states)
+        Logarithms; 0 where nothing is said.
+    """
+    columns = list(scores.columns)
+    said = scores[[_column_for(state, columns) for state in states]]
+    return np.asarray(np.log(said.clip(lower=1e-3).fillna(1.0).to_numpy()))
+
+
+def outvoted(probabilities: np.ndarray, log_votes: np.ndarray) -> np.ndarray:
+    """Return probabilities (N, K) multiplied by votes, given as logarithms, and normalised."""
+    log = np.log(np.maximum(probabilities, 1e-9)) + log_votes
+    values = np.exp(log - log.max(axis=1, keepdims=True))
+    return np.asarray(values / values.sum(axis=1, keepdims=True))
 
 
 def _column_for(state: str, columns: Sequence[str]) -> str:

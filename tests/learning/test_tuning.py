@@ -3,11 +3,15 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pipeline.learning import Samples, bend, cross_validate, judge
+from pipeline.positions import decode
+from pipeline.positions.states import STATES
 from pipeline.settings import LearningSettings
-from pipeline.timeline import Timeline
+from pipeline.timeline import Timeline, coarse
+from pipeline.timeline.compare import compare
 from tests.learning.conftest import POSITIONS, seen
 
 SETTINGS = LearningSettings(folds=3, passes=(2, 8), rate=1e-3)
@@ -72,7 +76,7 @@ def test_folds_choose_to_learn_where_it_helps_and_not_where_it_does_not(start):
     helps = Samples.of([seen(seed, SHIFT) for seed in range(20, 25)], start.states)
     assert cross_validate(start, helps, SETTINGS).passes > 0
     rng = np.random.default_rng(0)
-    noise = Samples(helps.x, rng.permutation(helps.y), helps.bout, helps.segment, helps.exchanged)
+    noise = replace(helps, y=rng.permutation(helps.y))
     trial = cross_validate(start, noise, SETTINGS)
     assert trial.macro_f1[trial.passes] == max(trial.macro_f1.values())
 
@@ -113,3 +117,35 @@ def test_judging_looks_only_where_a_person_spoke(start):
     assert figures.macro_f1 > 0.95
     assert figures.edit == 100
     assert set(POSITIONS) >= {s.position for s in part.segments}
+
+
+def voted(bout, sure=0.999):
+    """The same bout by a reader that tells positions by itself."""
+    known = sorted({"mount", *POSITIONS, *(coarse(state) for state in STATES)})
+    said = [bout.timeline.at(time_s).position for time_s in bout.features.index]
+    votes = np.where(np.array(said)[:, None] == known, sure, (1 - sure) / (len(known) - 1))
+    return replace(bout, scores=pd.DataFrame(votes, bout.features.index, columns=known))
+
+
+def test_a_bout_is_judged_as_it_would_be_read_with_the_readers_own_votes(start):
+    bout = seen(50, SHIFT)
+    alone, together = judge(start, [bout]), judge(start, [voted(bout)])
+    assert alone.macro_f1 < 0.5
+    assert together.macro_f1 > alone.macro_f1 + 0.1
+    proposed = decode(start.predict(bout.features, voted(bout).scores)).segments
+    told = compare(bout.timeline, Timeline(tuple(proposed)))
+    assert together.accuracy == pytest.approx(told.frame_accuracy, abs=0.02)
+
+
+def test_folds_count_the_readers_own_votes(start):
+    bouts = [seen(seed, SHIFT) for seed in range(20, 24)]
+    right = []
+    for some in (bouts, [voted(bout) for bout in bouts]):
+        samples = Samples.of(some, start.states)
+        trial = cross_validate(start, samples, replace(SETTINGS, passes=()))
+        told = np.array(start.states)[trial.probabilities.argmax(axis=1)]
+        right.append(
+            np.mean([coarse(a) == coarse(b) for a, b in zip(told, samples.y, strict=True)])
+        )
+        np.testing.assert_allclose(trial.probabilities.sum(axis=1), 1)
+    assert right[1] > right[0] + 0.1

@@ -59,6 +59,16 @@ def test_a_library_opened_again_holds_what_was_read_and_corrected(library):
     assert (again.bout(bout).reader, again.bout(bout).settings_hash) == ("test", "h")
     assert again.features(bout).index.name == "time_s"
     assert list(again.probabilities(bout).columns) == ["standing"]
+    assert again.scores(bout) is None
+
+
+def test_what_the_reader_itself_said_of_positions_is_kept(library):
+    bout = save(library)
+    table = pd.DataFrame({"standing": 1.0}, index=pd.Index(TIMES, name="time_s"))
+    scores = pd.DataFrame({"mount": np.linspace(0, 1, len(TIMES))}, index=table.index)
+    scores.iloc[3] = np.nan
+    library.save_reading(bout, TIMES, keypoints(), table, table, BOUT, scores=scores)
+    pd.testing.assert_frame_equal(Library(library.root).scores(bout), scores)
 
 
 def test_details_are_kept_and_unknown_ones_refused(library):
