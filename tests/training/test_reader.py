@@ -140,7 +140,7 @@ def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
     from pipeline.bodies.network import Network
 
     torch.manual_seed(0)
-    save_weights(PairReader(), tmp_path / "weights.npz", {"steps": 0})
+    save_weights(PairReader(), tmp_path / "weights.npz", {"recipe": {"fine_layers": 2}})
     export_reader(tmp_path / "weights.npz", tmp_path / "net.onnx", (2.0, -1.0))
     picture = np.random.default_rng(0).integers(0, 255, (CROP, CROP, 3), dtype=np.uint8)
     runtime = Network(tmp_path / "net.onnx", threads=1)
@@ -164,3 +164,25 @@ def test_fitted_confidence_is_how_often_a_point_is_right():
     slope, offset = fit_confidence(1 / (1 + np.exp(-logit)), right)
     assert slope == pytest.approx(0.5, abs=0.05)
     assert offset == pytest.approx(1.0, abs=0.05)
+
+
+@pytest.mark.parametrize("name", ["pair_reader", "pair_finder"])
+def test_training_goes_on_from_what_the_package_ships(name):
+    from models.training.reader.network import PairFinder
+    from models.training.reader.start import load_exported
+    from pipeline.bodies.network import Network
+    from pipeline.bodies.pair import weights_path
+
+    net = PairReader() if name == "pair_reader" else PairFinder()
+    shipped = Network(weights_path(f"{name}.onnx"), threads=1)
+    pictures = np.random.default_rng(2).integers(
+        0, 255, (4, shipped.size, shipped.size, 3), dtype=np.uint8
+    )
+    batch = torch.from_numpy(pictures).permute(0, 3, 1, 2).float() / 127.5 - 1
+    load_exported(net, weights_path(f"{name}.onnx"), batch)
+    net.eval()
+    with torch.no_grad():
+        out = net(batch)
+    said = (out.heatmaps if name == "pair_reader" else out)[1].numpy()
+    told = shipped.run([pictures[1]])[0]["heatmaps" if name == "pair_reader" else "maps"][0]
+    assert np.abs(said - told).max() < 1e-3

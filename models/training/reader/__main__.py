@@ -13,7 +13,11 @@ app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and th
 Shards = Annotated[Path, typer.Option(help="Folder of training shards; may still be filling.")]
 HeldOut = Annotated[Path, typer.Option(help="Folder of held-out shards.")]
 Start = Annotated[
-    Path | None, typer.Option("--initial", help="Folder of the published MoveNet MultiPose files.")
+    Path | None,
+    typer.Option(
+        "--initial",
+        help="Folder of the published MoveNet MultiPose files, or an exported network.",
+    ),
 ]
 Out = Annotated[Path, typer.Option(help="Folder for weights and checkpoint.")]
 
@@ -25,18 +29,22 @@ def read(
     out: Out,
     start: Start = None,
     minutes: float = 12.0,
+    until: Annotated[float | None, typer.Option(help="Unix time to be done by, instead.")] = None,
     batch: int = 256,
     capacity: int = 90_000,
     first_crops: int = 4000,
     seed: int = 1,
-    photos: Annotated[Path | None, typer.Option(help="Photo bank (npz) for backgrounds.")] = None,
+    fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 2,
+    hidden_weight: Annotated[float, typer.Option(help="Of a hidden keypoint, visible 1.")] = 0.5,
+    photos: Annotated[Path | None, typer.Option(help="File made by textures.")] = None,
 ) -> None:
     """Train the pair reader (under torchrun for several GPUs); goes on where it stopped."""
     from models.training.reader.train import Recipe, Training
 
     recipe = Recipe(
-        minutes=minutes, batch=batch, capacity=capacity, first_crops=first_crops, seed=seed
-    )
+        minutes=minutes, until=until, batch=batch, capacity=capacity, first_crops=first_crops,
+        seed=seed, fine_layers=fine_layers, hidden_weight=hidden_weight,
+    )  # fmt: skip
     Training(recipe, shards, held_out, start, out, photos).run()
 
 

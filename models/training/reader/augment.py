@@ -6,6 +6,7 @@ framing, its background, the colour of each athlete apart, its light, sharpness 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -142,25 +143,38 @@ def _photo_crops(photos: Tensor, n: int, size: int) -> Tensor:
     return F.grid_sample(photos[pick].float() / 255, grid, align_corners=False)
 
 
-def repaint(image: Tensor, labels: Tensor, photos: Tensor | None) -> Tensor:
-    """Exchange backgrounds and recolour each athlete apart, where the masks allow it."""
-    n, size, device = len(image), image.shape[-1], image.device
-    full = F.interpolate(labels[:, None].float(), size=(size, size), mode="nearest")
-    outside = F.avg_pool2d((full == 0).float(), 3, 1, 1)
-    noise = _smooth_noise(n, size, device)
+class Paints(NamedTuple):
+    """What a batch is painted with, each (B, 3, S, S), 0–1: background and two patterns."""
+
+    background: Tensor
+    first: Tensor
+    second: Tensor
+
+
+def draw_paints(n: int, size: int, device: torch.device, photos: Tensor | None) -> Paints:
+    """Draw smooth noise, and for most backgrounds crops of photographs where there are any."""
+    background = _smooth_noise(n, size, device)
     if photos is not None:
         use = torch.rand(n, 1, 1, 1, device=device) < 0.7
-        noise = torch.where(use, _photo_crops(photos, n, size), noise)
-    weight = outside * (torch.rand(n, 1, 1, 1, device=device) < 0.25)
-    image = image * (1 - weight) + noise * weight
-    for label in (1, 2):
-        inside = F.avg_pool2d((full == label).float(), 3, 1, 1)
-        inside = inside * (torch.rand(n, 1, 1, 1, device=device) < 0.4)
+        background = torch.where(use, _photo_crops(photos, n, size), background)
+    return Paints(background, _smooth_noise(n, size, device), _smooth_noise(n, size, device))
+
+
+def repaint(image: Tensor, labels: Tensor, paints: Paints) -> Tensor:
+    """Exchange backgrounds and recolour each athlete apart, where the masks allow it."""
+    n, size, device = len(image), image.shape[-1], image.device
+
+    def one() -> Tensor:
+        return torch.rand(n, 1, 1, 1, device=device)
+
+    full = F.interpolate(labels[:, None].float(), size=(size, size), mode="nearest")
+    weight = F.avg_pool2d((full == 0).float(), 3, 1, 1) * (one() < 0.25)
+    image = image * (1 - weight) + paints.background * weight
+    for label, noise in ((1, paints.first), (2, paints.second)):
+        inside = F.avg_pool2d((full == label).float(), 3, 1, 1) * (one() < 0.4)
         gain = 0.55 + 0.9 * torch.rand(n, 3, 1, 1, device=device)
         offset = (torch.rand(n, 3, 1, 1, device=device) - 0.5) * 0.35
-        pattern = 1 + (_smooth_noise(n, size, device) - 0.5) * 0.7 * torch.rand(
-            n, 1, 1, 1, device=device
-        )
+        pattern = 1 + (noise - 0.5) * 0.7 * one()
         image = image * (1 - inside) + (image * gain * pattern + offset) * inside
     return image.clamp(0, 1)
 
@@ -180,23 +194,21 @@ def recolour(x: Tensor) -> Tensor:
     x = (x - mean) * (0.6 + 0.9 * one()) + mean
     grey = x.mean(1, keepdim=True)
     x = grey + (x - grey) * one() * 1.6
-    mix = torch.eye(3, device=device) + (rand(n, 3, 3) - 0.5) * 0.5 * (rand(n, 1, 1) < 0.6)
+    straight = torch.eye(3, device=device)
+    mix = straight + (rand(n, 3, 3) - 0.5) * 0.5 * (rand(n, 1, 1) < 0.6)
     mix = mix / mix.sum(2, keepdim=True).clamp(min=0.3)
+    shuffled = straight[rand(n, 3).argsort(1)]
+    mix = torch.where(rand(n, 1, 1) < 0.15, shuffled @ mix, mix)
     x = torch.einsum("bij,bjhw->bihw", mix, x)
-    if np.random.rand() < 0.15:
-        x = x[:, torch.randperm(3, device=device)]
     return x.clamp(0, 1).pow(torch.exp((one() - 0.5) * 1.0))
 
 
-def degrade(x: Tensor) -> Tensor:
-    """Blur, shrink, add texture, noise and a few covering patches."""
-    n, size, device = len(x), x.shape[-1], x.device
-
-    def one() -> Tensor:
-        return torch.rand(n, 1, 1, 1, device=device)
-
+def soften(x: Tensor) -> Tensor:
+    """Add smooth texture; shrink or blur some batches."""
+    n, size = len(x), x.shape[-1]
     if np.random.rand() < 0.4:
-        x = x + (_smooth_noise(n, size, device) - 0.5) * one() * 0.3
+        strength = torch.rand(n, 1, 1, 1, device=x.device) * 0.3
+        x = x + (_smooth_noise(n, size, x.device) - 0.5) * strength
     draw = np.random.rand()
     if draw < 0.3:
         small = int(np.random.choice([80, 96, 128, 160]))
@@ -204,25 +216,56 @@ def degrade(x: Tensor) -> Tensor:
         x = F.interpolate(shrunk, size=(size, size), mode="bilinear", align_corners=False)
     elif draw < 0.5:
         x = F.avg_pool2d(x, 3, 1, 1)
-    x = x + torch.randn_like(x) * one() * 0.06
+    return x
+
+
+def cover(x: Tensor) -> Tensor:
+    """Add noise and, to some pictures, up to three covering patches."""
+    n, size, device = len(x), x.shape[-1], x.device
+    x = x + torch.randn_like(x) * torch.rand(n, 1, 1, 1, device=device) * 0.06
     line = torch.arange(size, device=device)
-    for _ in range(np.random.randint(0, 4)):
+    for _ in range(3):
         cx, cy = torch.rand(2, n, 1, device=device) * size
         w, h = torch.rand(2, n, 1, device=device) * size * 0.24
         across = (line[None] - cx).abs() < w / 2
         down = (line[None] - cy).abs() < h / 2
-        patch = across[:, None, None, :] & down[:, None, :, None] & (one() < 0.4)
+        chosen = torch.rand(n, 1, 1, 1, device=device) < 0.2
+        patch = across[:, None, None, :] & down[:, None, :, None] & chosen
         x = torch.where(patch, torch.rand(n, 3, 1, 1, device=device), x)
     return x.clamp(0, 1)
 
 
-def training_batch(
-    image: Tensor, labels: Tensor, keypoints: Tensor, visible: Tensor, photos: Tensor | None
-) -> Batch:
-    """Augment a batch of stored crops (uint8) for training."""
-    x = repaint(image.float() / 255, labels, photos)
-    batch = take(x, labels, keypoints, visible, random_framing(keypoints, visible))
-    return batch._replace(image=degrade(recolour(batch.image)) * 2 - 1)
+def degrade(x: Tensor) -> Tensor:
+    """Blur, shrink, add texture, noise and a few covering patches."""
+    return cover(soften(x))
+
+
+class Augment:
+    """Turns stored crops (uint8) into training batches.
+
+    Parameters
+    ----------
+    photos : Tensor (P, 3, H, W), uint8, optional
+        Photographs for backgrounds.
+    compiled : bool
+        Compile the pixel work; pays on a GPU.
+    """
+
+    def __init__(self, photos: Tensor | None = None, compiled: bool = False) -> None:
+        self.photos = photos
+
+        def wrap(work: Callable[..., Tensor]) -> Callable[..., Tensor]:
+            return torch.compile(work, dynamic=False) if compiled else work
+
+        self._repaint, self._recolour, self._cover = wrap(repaint), wrap(recolour), wrap(cover)
+
+    def __call__(self, image: Tensor, labels: Tensor, keypoints: Tensor, visible: Tensor) -> Batch:
+        """Frame, repaint, recolour and degrade a batch, each picture anew."""
+        paints = draw_paints(len(image), image.shape[-1], image.device, self.photos)
+        x = self._repaint(image.float() / 255, labels, paints)
+        batch = take(x, labels, keypoints, visible, random_framing(keypoints, visible))
+        image = self._cover(soften(self._recolour(batch.image)))
+        return batch._replace(image=image * 2 - 1)
 
 
 def plain_batch(image: Tensor, labels: Tensor, keypoints: Tensor, visible: Tensor) -> Batch:

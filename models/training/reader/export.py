@@ -11,7 +11,7 @@ import torch
 from torch import nn
 
 from models.training.reader.network import CROP, FRAME, PairFinder, PairReader
-from models.training.reader.train import load_weights
+from models.training.reader.train import load_weights, read_facts
 from pipeline.timeline import POSITION_KEYS
 
 OPSET = 17
@@ -42,7 +42,7 @@ def _write(
 
 def export_reader(weights: Path, path: Path, confidence: tuple[float, float] = (1.0, 0.0)) -> dict:
     """Write ``pair_reader.onnx``; return the training facts."""
-    net = PairReader()
+    net = PairReader(fine_layers=read_facts(weights)["recipe"]["fine_layers"])
     facts = load_weights(net, weights)
     names = ["heatmaps", "masks", "visible", "positions", "top"]
     metadata: dict[str, object] = {

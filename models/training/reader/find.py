@@ -14,8 +14,8 @@ from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
 from models.training.reader.augment import degrade, recolour
 from models.training.reader.data import Frames, load_frames
-from models.training.reader.movenet import read_backbone
 from models.training.reader.network import FINDER_STRIDE, FRAME, PairFinder
+from models.training.reader.start import start_from
 from models.training.reader.train import save_weights
 
 SIDE = FRAME // FINDER_STRIDE
@@ -140,7 +140,7 @@ def measure(net: nn.Module, frames: Frames, size: int = 200) -> dict[str, float]
 def train_finder(
     shards: list[Path],
     held_out: list[Path],
-    start_weights: Path | None,
+    initial: Path | None,
     out: Path,
     minutes: float,
     most: int = 30_000,
@@ -153,9 +153,14 @@ def train_finder(
     frames = load_frames(shards, device, most)
     check = load_frames(held_out, device, 2000)
     net = PairFinder()
-    if start_weights is not None:
-        net.backbone.load_published(read_backbone(start_weights))
     net = net.to(device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    if initial is not None:
+
+        def sample() -> Tensor:
+            image, _, _ = _move(frames, torch.randint(len(frames.image), (256,), device=device))
+            return degrade(recolour(image)) * 2 - 1
+
+        start_from(net, initial, sample)
     average = AveragedModel(net, multi_avg_fn=get_ema_multi_avg_fn(0.997), use_buffers=True)
     optimizer = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=1e-2)
     begun, step, share = time.monotonic(), 0, 0.0

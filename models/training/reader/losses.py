@@ -79,11 +79,15 @@ def _mask_cost(logits: Tensor, target: Tensor) -> Tensor:
     return cross + 0.5 * dice.mean(1)
 
 
-def pair_loss(out: PairOutput, batch: Batch, truth: Truth, fixed: bool) -> Parts:
+def pair_loss(
+    out: PairOutput, batch: Batch, truth: Truth, fixed: bool, hidden: float = 0.5
+) -> Parts:
     """Loss of the pair reader.
 
     Parameters
     ----------
+    hidden : float
+        Weight of a hidden keypoint beside a visible one.
     fixed : bool
         Keep the slots in `order` (at first); otherwise each picture takes whichever order of the
         two slots costs less, so that the network may choose what tells athletes apart.
@@ -93,7 +97,7 @@ def pair_loss(out: PairOutput, batch: Batch, truth: Truth, fixed: bool) -> Parts
     heat = out.heatmaps.float().reshape(n, 2, 17, SIDE, SIDE)
     masks = out.masks.float()
     target = peaks(batch.keypoints, batch.visible)
-    weight = torch.tensor([0.3, 0.5, 1.0], device=heat.device)[batch.visible.long()]
+    weight = torch.tensor([0.3, hidden, 1.0], device=heat.device)[batch.visible.long()]
     heat_cost = _heat_cost(heat, target, weight) * 20
     mask_cost = _mask_cost(masks, batch.masks) * 0.25
     exchanged = torch.zeros(n, dtype=torch.bool, device=heat.device)

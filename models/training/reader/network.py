@@ -150,6 +150,11 @@ class Mixer(nn.Module):
         self.layers = nn.Sequential(*(Attention(width) for _ in range(layers)))
         self.norm = nn.LayerNorm(width)
 
+    def begin_silent(self) -> Mixer:
+        """Let it add nothing at first, so that a trained network can be given one."""
+        nn.init.zeros_(self.norm.weight)
+        return self
+
     def forward(self, x: Tensor) -> Tensor:
         x = self.enter(x)
         b, c, h, w = x.shape
@@ -182,9 +187,19 @@ class PairOutput(NamedTuple):
 
 
 class PairReader(nn.Module):
-    """Crop of a pair, float (B, 3, 256, 256) in [-1, 1] → `PairOutput`."""
+    """Crop of a pair, float (B, 3, 256, 256) in [-1, 1] → `PairOutput`.
 
-    def __init__(self, width: int = 128, mix: int = 192, layers: int = 3) -> None:
+    Parameters
+    ----------
+    width, mix : int
+        Channels of the feature pyramid and of the mixer at stride 32.
+    layers, fine_layers : int
+        Attention layers at stride 32 and at stride 16.
+    """
+
+    def __init__(
+        self, width: int = 128, mix: int = 192, layers: int = 3, fine_layers: int = 2
+    ) -> None:
         super().__init__()
         self.backbone = Backbone()
         self.mixer = Mixer(WIDTHS[15], mix, (CROP // 32) ** 2, layers)
@@ -192,6 +207,9 @@ class PairReader(nn.Module):
         self.lat3, self.lat2 = lateral(WIDTHS[4], width), lateral(WIDTHS[1], width)
         self.smooth5 = separable(width, width)
         self.smooth4 = nn.Sequential(separable(width, width), separable(width, width))
+        self.fine: Mixer | None = None
+        if fine_layers:
+            self.fine = Mixer(width, width, (CROP // 16) ** 2, fine_layers).begin_silent()
         self.smooth3 = separable(width, width)
         self.smooth2 = nn.Sequential(separable(width, width), separable(width, width))
         self.heat = nn.Sequential(separable(width, width), nn.Conv2d(width, 34, 1))
@@ -209,6 +227,8 @@ class PairReader(nn.Module):
         mixed = self.mixer(c5)
         p5 = self.smooth5(self.lat5(mixed))
         p4 = self.smooth4(self.lat4(c4) + up(p5))
+        if self.fine is not None:
+            p4 = p4 + self.fine(p4)
         p3 = self.smooth3(self.lat3(c3) + up(p4))
         p2 = self.smooth2(self.lat2(c2) + up(p3))
         whole = torch.cat([mixed.mean((2, 3)), p4.mean((2, 3))], 1)

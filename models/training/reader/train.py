@@ -17,11 +17,12 @@ from torch import Tensor, nn
 from torch.nn.parallel import DistributedDataParallel
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
-from models.training.reader.augment import plain_batch, training_batch
-from models.training.reader.data import Store
-from models.training.reader.losses import Truth, decode, pair_loss
-from models.training.reader.movenet import read_backbone
+from models.training.reader.augment import Augment, plain_batch
+from models.training.reader.data import STORED, Store
+from models.training.reader.losses import Parts, Truth, decode, pair_loss
 from models.training.reader.network import CROP, PairReader
+from models.training.reader.start import start_from
+from models.training.scenes.textures import load_textures
 
 CORRECT = 0.05
 """A keypoint counts as found within this share of the crop side."""
@@ -35,19 +36,29 @@ class Recipe:
     ----------
     minutes : float
         Wall time to train for; the learning rate falls to nothing at its end.
+    until : float or None
+        Unix time to be done by, instead; for a machine that is there for so long only.
     batch : int
         Pictures a step and a process.
     backbone_rate, head_rate : float
         Peak learning rates; the published backbone moves slower than the new layers.
     ordered_steps : int
-        Steps with the slots in a fixed order, before the loss may choose.
+        Steps with the slots in a fixed order, before the loss may choose; none where training goes
+        on from an exported network.
     first_crops : int
         Crops to have before the first step.
     capacity : int
         Crops kept on each GPU.
+    fine_layers : int
+        Attention layers at stride 16.
+    hidden_weight : float
+        Weight of a hidden keypoint beside a visible one.
+    compiled : bool
+        Compile network, loss and augmentation; on a GPU only.
     """
 
     minutes: float = 12.0
+    until: float | None = None
     batch: int = 256
     backbone_rate: float = 4e-4
     head_rate: float = 2.5e-3
@@ -58,6 +69,9 @@ class Recipe:
     first_crops: int = 4000
     capacity: int = 90_000
     seed: int = 1
+    fine_layers: int = 2
+    hidden_weight: float = 0.5
+    compiled: bool = True
 
 
 class Process:
@@ -145,7 +159,8 @@ def _optimizer(net: PairReader, recipe: Recipe) -> torch.optim.Optimizer:
             "peak": recipe.head_rate,
         },
     ]
-    return torch.optim.AdamW(groups, lr=1e-3, weight_decay=recipe.weight_decay)
+    fused = next(net.parameters()).is_cuda
+    return torch.optim.AdamW(groups, lr=1e-3, weight_decay=recipe.weight_decay, fused=fused)
 
 
 def _set_rate(optimizer: torch.optim.Optimizer, step: int, share: float, recipe: Recipe) -> None:
@@ -177,7 +192,26 @@ def load_weights(net: nn.Module, path: Path) -> dict:
                 value = torch.from_numpy(data[key])
                 state[key] = value.float() if value.is_floating_point() else value
         net.load_state_dict(state)
+    return read_facts(path)
+
+
+def read_facts(path: Path) -> dict:
+    """Return the facts that `save_weights` was given."""
+    with np.load(path) as data:
         return json.loads(str(data["facts"]))
+
+
+def _photo_bank(path: Path | None, device: torch.device) -> Tensor | None:
+    """Photographs of a file of textures, (P, 3, H, W) uint8."""
+    if path is None:
+        return None
+    photos = load_textures(path).photos.transpose(0, 3, 1, 2)
+    return torch.from_numpy(np.ascontiguousarray(photos)).to(device)
+
+
+def _exported(initial: Path | None) -> bool:
+    """Whether training goes on from a network that has chosen its slots already."""
+    return initial is not None and initial.is_file()
 
 
 class Training:
@@ -188,11 +222,11 @@ class Training:
         recipe: Recipe,
         shards: Path,
         held_out: Path,
-        start_weights: Path | None,
+        initial: Path | None,
         out: Path,
         photos: Path | None = None,
     ) -> None:
-        self.recipe, self.out = recipe, out
+        self.recipe, self.out, self.initial = recipe, out, initial
         out.mkdir(parents=True, exist_ok=True)
         self.process = Process()
         torch.manual_seed(recipe.seed)
@@ -200,44 +234,48 @@ class Training:
         torch.backends.cudnn.benchmark = True
         torch.set_float32_matmul_precision("high")
         device = self.process.device
-        net = PairReader()
-        if start_weights is not None:
-            net.backbone.load_published(read_backbone(start_weights))
+        net = PairReader(fine_layers=recipe.fine_layers)
         self.net = net.to(device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self.average = AveragedModel(
             self.net, multi_avg_fn=get_ema_multi_avg_fn(recipe.average), use_buffers=True
         )
         self.optimizer = _optimizer(self.net, recipe)
         self.step, self.spent_s = 0, 0.0
+        compiled = recipe.compiled and device.type == "cuda"
+        self.augment = Augment(_photo_bank(photos, device), compiled)
+        self.loss = torch.compile(pair_loss, dynamic=False) if compiled else pair_loss
+        if compiled:
+            self._warm_up()
         self._resume()
         torch.manual_seed(recipe.seed + 1000 * (self.process.rank + 1))
         self.store = Store(
             shards, device, recipe.capacity, self.process.rank, self.process.count, 13
         )
         self.held_out = Store(held_out, device, 7000)
-        self.photos = None
-        if photos is not None:
-            with np.load(photos) as bank:
-                self.photos = torch.from_numpy(bank["photos"]).to(device)
 
     def run(self, first_wait_s: float = 600.0) -> dict[str, float]:
         """Train; return the last measurement."""
         recipe, process = self.recipe, self.process
         self.store.watch()
         self.store.wait_for(recipe.first_crops, first_wait_s)
+        if self.step == 0 and self.initial is not None:
+            start_from(self.net, self.initial, self._sample)
+        ordered_steps = 0 if _exported(self.initial) else recipe.ordered_steps
         model: nn.Module = self.net
         if process.count > 1:
             ids = [process.device.index] if process.device.type == "cuda" else None
             model = DistributedDataParallel(self.net, device_ids=ids)
         model.train()
         whole_s, begun = recipe.minutes * 60, time.monotonic() - self.spent_s
+        if recipe.until is not None:
+            whole_s = self.spent_s + recipe.until - time.time()
         saved_s = self.spent_s
         share = 0.0
         while share < 1:
             if self.step % 10 == 0:
                 share = process.agree((time.monotonic() - begun) / whole_s)
             _set_rate(self.optimizer, self.step, share, recipe)
-            self._one_step(model)
+            self._one_step(model, fixed=self.step < ordered_steps)
             self.spent_s = time.monotonic() - begun
             if process.first and self.spent_s - saved_s > 120:
                 saved_s = self.spent_s
@@ -252,20 +290,54 @@ class Training:
             dist.destroy_process_group()
         return figures
 
-    def _one_step(self, model: nn.Module) -> None:
-        store, recipe, device = self.store, self.recipe, self.process.device
-        pick = torch.randint(store.count, (recipe.batch,), device=device)
-        batch = training_batch(
-            store.image[pick],
-            store.labels[pick],
-            store.keypoints[pick],
-            store.visible[pick].long(),
-            self.photos,
-        )
-        truth = Truth(store.position[pick].long(), store.top[pick].long())
+    def _warm_up(self) -> None:
+        """Compile everything on empty crops, so that the run's time goes to training."""
+        torch._dynamo.config.suppress_errors = True  # then it runs uncompiled
+        torch._dynamo.config.optimize_ddp = False  # 20 MB of gradients are quickly sent
+        self.net.compile(dynamic=False)
+        n, half = self.recipe.batch, STORED // 2
+
+        def empty(*shape: int, dtype: torch.dtype = torch.uint8) -> Tensor:
+            return torch.zeros(shape, dtype=dtype, device=self.process.device)
+
+        crops = empty(n, 3, STORED, STORED), empty(n, half, half)
+        points = torch.rand(n, 2, 17, 2, device=self.process.device) * STORED
+        known = empty(n, dtype=torch.long)
+        kept = {k: v.clone() for k, v in self.net.state_dict().items()}
+        for fixed in (True, False):
+            visible = torch.full((n, 2, 17), 2, device=self.process.device)
+            parts = self._look(self.net, (*crops, points, visible), Truth(known, known), fixed)
+            parts.total.backward()
+        self.optimizer.zero_grad(set_to_none=True)
+        self.net.load_state_dict(kept)
+
+    def _look(
+        self, model: nn.Module, crops: tuple[Tensor, Tensor, Tensor, Tensor], truth: Truth,
+        fixed: bool,
+    ) -> Parts:  # fmt: skip
+        """Augment crops, read them, and say how wrong that is."""
+        device = self.process.device
+        batch = self.augment(*crops)
         with torch.autocast(device.type, torch.bfloat16, device.type == "cuda"):
             out = model(batch.image.contiguous(memory_format=torch.channels_last))
-        parts = pair_loss(out, batch, truth, fixed=self.step < recipe.ordered_steps)
+        return self.loss(out, batch, truth, fixed, self.recipe.hidden_weight)
+
+    def _crops(self, pick: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+        store = self.store
+        return (
+            store.image[pick], store.labels[pick], store.keypoints[pick],
+            store.visible[pick].long(),
+        )  # fmt: skip
+
+    def _sample(self) -> Tensor:
+        pick = torch.randint(self.store.count, (256,), device=self.process.device)
+        return self.augment(*self._crops(pick)).image
+
+    def _one_step(self, model: nn.Module, fixed: bool) -> None:
+        store, recipe, device = self.store, self.recipe, self.process.device
+        pick = torch.randint(store.count, (recipe.batch,), device=device)
+        truth = Truth(store.position[pick].long(), store.top[pick].long())
+        parts = self._look(model, self._crops(pick), truth, fixed)
         self.optimizer.zero_grad(set_to_none=True)
         parts.total.backward()
         nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
