@@ -11,6 +11,7 @@ import torch
 from torch import nn
 
 from models.training.reader.network import CROP, FRAME, PairFinder, PairReader
+from models.training.reader.padding import pad_within
 from models.training.reader.train import load_weights, read_facts
 from pipeline.timeline import POSITION_KEYS
 
@@ -31,7 +32,7 @@ def _write(
         opset_version=OPSET,
         dynamo=False,
     )
-    model = onnx.load(str(temporary))
+    model = pad_within(onnx.load(str(temporary)))
     for key, value in metadata.items():
         entry = model.metadata_props.add()
         entry.key, entry.value = key, json.dumps(value)
