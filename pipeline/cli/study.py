@@ -48,14 +48,16 @@ def report_command(
     since: SinceOption = "",
     until: UntilOption = "",
     proposals: ProposalsOption = False,
-    to: Annotated[Path, typer.Option("--to", metavar="FILE")] = Path("report.html"),
+    to: Annotated[
+        Path, typer.Option("--to", metavar="FILE", help="A page (.html), or printed (.pdf).")
+    ] = Path("report.html"),
     tables: Annotated[
         Path | None, typer.Option("--tables", metavar="FOLDER", help="The same numbers as CSV.")
     ] = None,
     title: Annotated[str, typer.Option(help="By default, the athletes' names.")] = "",
     library: LibraryOption = None,
 ) -> None:
-    """Write a report of one bout or many: one HTML file that also prints."""
+    """Write a report of one bout or many: one HTML file that also prints, or a PDF."""
     from pipeline.library import Library
     from pipeline.outputs.study import Study, write_report
 

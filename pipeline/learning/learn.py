@@ -34,6 +34,8 @@ class Outcome:
         What the folds over the bouts learnt from showed.
     before, after : Figures
         Of the model in use and of the new one, on the bouts kept apart.
+    model : PositionModel
+        What was learnt, put in use or not.
     version : Version or None
         The new version, if it was put in use.
     suspects : DataFrame
@@ -46,6 +48,7 @@ class Outcome:
     trial: Trial
     before: Figures
     after: Figures
+    model: PositionModel
     version: Version | None
     suspects: pd.DataFrame
 
@@ -115,6 +118,7 @@ def learn(
         trial,
         before,
         after,
+        bent,
         version,
         suspects,
     )

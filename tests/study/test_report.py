@@ -2,13 +2,13 @@
 
 import csv
 import re
-import subprocess
 from html.parser import HTMLParser
-from shutil import which
 
 import pytest
 
+from pipeline.errors import MatlineError
 from pipeline.outputs.study import Selection, Study, report_html, select, write_report
+from pipeline.outputs.study.printing import browser
 from pipeline.timeline import Moment, State, Timeline
 from tests.study.conftest import BY_HAND, put
 
@@ -87,14 +87,44 @@ def test_a_note_is_no_formula_in_a_spreadsheet(library, tmp_path):
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(not which("chromium"), reason="needs Chromium")
+@pytest.mark.skipif(browser() is None, reason="needs Chromium, Chrome or Edge")
 def test_it_prints_to_a_pdf_of_pages(study, tmp_path):
-    write_report(study, tmp_path / "report.html")
-    subprocess.run(
-        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path}/c",
-         f"--print-to-pdf={tmp_path}/report.pdf", str(tmp_path / "report.html")],
-        check=True, capture_output=True, timeout=60,
-    )  # fmt: skip
-    pdf = (tmp_path / "report.pdf").read_bytes()
+    pdf = write_report(study, tmp_path / "out" / "report.pdf").read_bytes()
     assert pdf.startswith(b"%PDF")
     assert 3 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 12
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["report.pdf"]
+
+
+def test_without_a_browser_printing_says_what_to_do_and_leaves_nothing(
+    study, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("PATH", str(tmp_path))
+    monkeypatch.setattr("pipeline.outputs.study.printing.BROWSERS", ("chromium",))
+    with pytest.raises(MatlineError, match=r"\.html file instead"):
+        write_report(study, tmp_path / "out" / "report.pdf")
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_browser_that_prints_nothing_is_an_error_and_no_file(study, tmp_path, monkeypatch):
+    broken = tmp_path / "chromium"
+    broken.write_text("#!/bin/sh\necho no display >&2\nexit 3\n")
+    broken.chmod(0o755)
+    monkeypatch.setattr("pipeline.outputs.study.printing.BROWSERS", (str(broken),))
+    with pytest.raises(MatlineError, match="no display"):
+        write_report(study, tmp_path / "out" / "report.pdf")
+    assert not list((tmp_path / "out").iterdir())
+
+
+def test_first_and_last_minute_are_told_only_of_bouts_long_enough_to_have_both(library):
+    put(library, BY_HAND, title="long", names={"A": "Kim", "B": "Noor"})
+    text = report_html(Study.of(select(library)))
+    assert "First and last minute" in text
+    put(library, BY_HAND, title="short", names={"A": "Sol", "B": "Iris"}, end_s=100.0)
+    text = report_html(Study.of(select(library, Selection(athlete="Sol"))))
+    assert "First and last minute" not in text
+
+
+def test_what_followed_names_each_athlete_once(library):
+    put(library, BY_HAND, names={"A": "Kim", "B": "Noor"})
+    text = report_html(Study.of(select(library)))
+    assert "same athlete: back taken attempt" in text

@@ -17,11 +17,13 @@ class Picture:
     svg: Markup
     alt: str
     title: str = ""
+    said: bool = True
+    """Whether the sentence is also shown below; once is enough for pictures of one kind."""
 
     @classmethod
-    def of(cls, svg: str, alt: str, title: str = "") -> Picture:
+    def of(cls, svg: str, alt: str, title: str = "", said: bool = True) -> Picture:
         """Return a picture of SVG text that this project drew."""
-        return cls(Markup(svg), alt, title)
+        return cls(Markup(svg), alt, title, said)
 
 
 @dataclass(frozen=True)

@@ -141,10 +141,10 @@ def rate_dots(rates: pd.DataFrame, names: Sequence[str] = ("own", "opponent")) -
             places = [kinds.index(kind) + shift for kind in rows["kind"]]
             _dots(axes, rows, places, colour, _MARKS[who], name)
             for place, row in zip(places, rows.itertuples(), strict=True):
-                axes.text(1.03, place, f"{row.held} of {row.attempts}", va="center", color=colour)
+                axes.text(1.04, place, f"{row.held} of {row.attempts}", va="center", color=colour)
         axes.set_yticks(range(len(kinds)), [words(kind) for kind in kinds])
         axes.set_ylim(len(kinds) - 0.5, -0.5)
-        axes.set_xlim(0, 1)
+        axes.set_xlim(-0.02, 1.02)
         axes.xaxis.set_major_formatter(PercentFormatter(1))
         axes.grid(axis="x", color="#dddddd")
         axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=2)

@@ -9,8 +9,10 @@ import pandas as pd
 from jinja2 import Environment
 
 from pipeline.library import written_whole
+from pipeline.moments import RuleSet, rule_sets
 from pipeline.outputs.cautions import CAUTIONS
 from pipeline.outputs.study.plots import clock
+from pipeline.outputs.study.printing import write_pdf
 from pipeline.outputs.study.sections import sections
 from pipeline.outputs.study.spells import time_by_side
 from pipeline.outputs.study.study import Study
@@ -39,7 +41,22 @@ def report_html(study: Study, title: str = "") -> str:
 
 
 def write_report(study: Study, path: Path, title: str = "") -> Path:
-    """Write the report, whole or not at all; return its path."""
+    """Write the report, whole or not at all; return its path.
+
+    Parameters
+    ----------
+    study : Study
+    path : Path
+        A name that ends in ``.pdf`` is printed by a browser (see `write_pdf`); others are HTML.
+    title : str, optional
+
+    Raises
+    ------
+    MatlineError
+        If the file can't be written, or not printed.
+    """
+    if path.suffix.lower() == ".pdf":
+        return write_pdf(report_html(study, title), path)
     with written_whole(path) as part:
         part.write_text(report_html(study, title), encoding="utf-8")
     return path
@@ -55,8 +72,12 @@ def _title(study: Study) -> str:
 def _subtitle(study: Study) -> str:
     dates = sorted({b.bout.date for b in study.bouts if b.bout.date})
     span = [" to ".join(dict.fromkeys((dates[0], dates[-1])))] if dates else []
-    rules = sorted({b.bout.ruleset for b in study.bouts if b.bout.ruleset})
+    rules = sorted({_rules(b.bout.ruleset) for b in study.bouts if b.bout.ruleset})
     return " · ".join([*study.events, *span, *rules])
+
+
+def _rules(key: str) -> str:
+    return RuleSet.load(key).name if key in rule_sets() else key
 
 
 def _figures(study: Study) -> list[tuple[str, str]]:
@@ -76,9 +97,10 @@ def _notes(study: Study) -> list[str]:
     left_s = sum(b.left_out_s for b in study.bouts)
     left = sum(b.left_out_moments for b in study.bouts)
     if left_s >= 1 or left:
+        parts = [f"{clock(left_s)} of positions"] * (left_s >= 1)
+        parts += [f"{left} moment{'s' * (left != 1)}"] * (left > 0)
         notes.append(
-            f"Not counted, because nobody has accepted or corrected it yet: {clock(left_s)} of "
-            f"positions and {left} moments."
+            f"Not counted, because nobody has accepted or corrected it yet: {' and '.join(parts)}."
         )
     owns = {b.names[0] for b in study.bouts}
     if len(owns) > 1:

@@ -51,16 +51,16 @@ def _bouts(study: Study) -> Section:
                 "Positions over the bout, coloured by side. Dots above: attempts, rises and lifts "
                 "(blue circle own, red square opponent; filled: held).",
                 "" if len(study.bouts) == 1 else one.bout.title,
+                said=number == 0,
             )
-            for one in study.bouts
-            if one.timeline.segments
+            for number, one in enumerate(b for b in study.bouts if b.timeline.segments)
         ]
     columns: dict[str, Shown] = {
         "title": ("bout", str, False),
         "own": ("own", str, False),
         "opponent": ("opponent", str, False),
         "event": ("event", str, False),
-        "date": ("date", str, False),
+        "date": ("date", _unbroken, False),
         "length_s": ("length", clock, True),
         "studied_s": ("studied", clock, True),
         "top_s": ("top", clock, True),
@@ -83,14 +83,29 @@ def _time(study: Study) -> Section:
 
 
 def _edges(study: Study) -> Section:
-    table = first_and_last(study.bouts, study.settings)
     seconds = study.settings.edge_s
-    shown = [
-        _time_table(rows, f"The {part} {seconds:.0f} seconds of each bout.")
-        for part in ("first", "last")
-        if len(rows := table[table["part"] == part])
-    ]
-    return Section("First and last minute", [], [], shown)
+    long = [b for b in study.bouts if b.bout.end_s - b.bout.start_s >= 2 * seconds]
+    if not any(b.timeline.segments for b in long):
+        return Section("First and last minute")
+    table = first_and_last(long, study.settings)
+    wide = table.pivot_table(
+        index=["position", "side"], columns="part", values=["seconds", "share"], fill_value=0.0
+    )
+    order = wide["seconds"].sum(axis=1).sort_values(ascending=False).index
+    wide = wide.loc[order]
+    wide.columns = [f"{part} {value}" for value, part in wide.columns]
+    columns: dict[str, Shown] = {"position": _POSITION, "side": _SIDE}
+    for part in ("first", "last"):
+        if f"{part} seconds" in wide:
+            columns[f"{part} seconds"] = (part, clock, True)
+            columns[f"{part} share"] = ("share", _percent, True)
+    caption = (
+        f"The first and the last {seconds:.0f} seconds of each bout of at least "
+        f"{2 * seconds:.0f} seconds."
+    )
+    return Section(
+        "First and last minute", [], [], [ShownTable.of(wide.reset_index(), caption, columns)]
+    )
 
 
 def _ways(study: Study) -> Section:
@@ -149,7 +164,7 @@ def _own_attempts(study: Study) -> list[ShownTable]:
     where: dict[str, Shown] = {
         "kind": _KIND,
         "from_position": ("from", _position, False),
-        "from_side": ("side", _side, False),
+        "from_side": _SIDE,
     }
     before: dict[str, Shown] = {"kind": _KIND, "after": ("elevation before", str, False)}
     places = rates(own, where, study.settings).sort_values(
@@ -174,18 +189,33 @@ def _attempt_list(study: Study) -> ShownTable:
         "held": ("", lambda held: "held" if held else "not held", False),
         "from_position": ("from", _position, False),
         "elevation": ("elevation before", words, False),
-        "after_position": (f"{study.settings.follow_s:.0f} s later", _position, False),
-        "after_side": ("then", _side, False),
-        "followed_by": ("followed by", words, False),
+        "later": (f"{study.settings.follow_s:.0f} s later", str, False),
+        "followed_by": ("followed by", _followed, False),
         "note": ("note", str, False),
     }
     titles = {b.bout.id: b.bout.title for b in study.bouts}
     table = study.attempts.assign(title=study.attempts["bout"].map(titles))
+    table["later"] = [
+        _state(place, side) if place else "–"
+        for place, side in zip(table["after_position"], table["after_side"], strict=True)
+    ]
     if len(study.bouts) == 1:
         del columns["title"]
-    if not table["note"].any():
-        del columns["note"]
+    for rare in ("elevation", "note"):
+        if not table[rare].any():
+            del columns[rare]
     return ShownTable.of(table, "Every attempt; sides are those of who attempts.", columns)
+
+
+def _followed(followed: str) -> str:
+    """Say who did it once for several things in a row."""
+    runs: list[tuple[str, list[str]]] = []
+    for one in filter(None, followed.split("; ")):
+        kind, _, who = one.rstrip(")").partition(" (")
+        if not runs or runs[-1][0] != who:
+            runs.append((who, []))
+        runs[-1][1].append(words(kind))
+    return "; ".join(f"{who}: {', '.join(kinds)}" for who, kinds in runs)
 
 
 def _elevations(study: Study) -> Section:
@@ -244,8 +274,8 @@ def _trends(study: Study) -> Section:
 
 def _time_table(table: pd.DataFrame, caption: str) -> ShownTable:
     columns: dict[str, Shown] = {
-        "position": ("position", _position, False),
-        "side": ("side", _side, False),
+        "position": _POSITION,
+        "side": _SIDE,
         "seconds": ("time", clock, True),
         "share": ("share", _percent, True),
         "visits": ("visits", str, True),
@@ -289,9 +319,16 @@ def _percent(share: float) -> str:
     return f"{share:.0%}"
 
 
+def _unbroken(text: str) -> str:
+    """Return text that no line ends in the middle of."""
+    return text.replace("-", "\u2011").replace(" ", "\u00a0")
+
+
+_POSITION: Shown = ("position", _position, False)
+_SIDE: Shown = ("side", _side, False)
 _WAYS: dict[str, Shown] = {
-    "position": ("position", _position, False),
-    "side": ("side", _side, False),
+    "position": _POSITION,
+    "side": _SIDE,
     "entered from": ("entered from", str, False),
     "left for": ("left for", str, False),
 }
