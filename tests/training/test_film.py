@@ -14,7 +14,8 @@ pytest.importorskip("moderngl", reason="pictures are drawn with moderngl: .[trai
 
 from models.training.scenes.camera import Camera
 from models.training.scenes.casting import matched
-from models.training.scenes.film import SIZE, Clothing, _dress, write_film, write_skeletons
+from models.training.scenes.film import SIZE, Clothing, _dress
+from models.training.scenes.film_files import write_film, write_skeletons
 from models.training.scenes.picture import Picture
 from models.training.scenes.prints import drawn_prints
 

@@ -1,36 +1,23 @@
-"""A bout as footage: rendered pictures, an H.264 file, and the truth beside it."""
+"""A bout as footage: rendered pictures with everything about them known."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from fractions import Fraction
-from pathlib import Path
+from typing import Protocol
 
-import av
 import numpy as np
 
-from pipeline.bodies import Body
-from pipeline.library import written_whole
-from pipeline.outputs.coco import Picture as Skeletons
-from pipeline.outputs.coco import write_coco
-from pipeline.outputs.tabular import moments_to_csv, segments_to_csv
-
 from .body import JOINT_INDEX, JOINT_NAMES
-from .bouts import Bout
 from .camera import Camera, handheld, random_camera
 from .clothing import Look, LookSlot, bystander_look, gi_look, nogi_look
 from .picture import Picture, Scene, Studio, random_lens
+from .pose import PosedPair
 from .raster import Actor, Lens
-from .truth import HIDDEN, OTHER, OUTSIDE, VISIBLE
+from .truth import OTHER, VISIBLE
 
 SIZE = (640, 360)
-QUALITY = 24
-"""x264's constant rate factor: a 30 s clip of 640 × 360 stays well under 3 MB."""
-
-TRUTH_HZ = 5.0
-"""True skeletons are kept no more often than footage is read."""
 
 TALL = 0.7
 """Least share of the picture's height that the standing pair takes."""
@@ -43,6 +30,18 @@ REFEREE_ROOM_M = 3.5
 
 Extras = Callable[[int], list[Actor]]
 """Who else is there at a sample."""
+
+
+class Filmable(Protocol):
+    """What a film needs of a bout: who, times (T,), keypoints (T, 2, 17, 3), poses."""
+
+    @property
+    def who(self) -> tuple[int, int]: ...
+    @property
+    def times(self) -> np.ndarray: ...
+    @property
+    def keypoints(self) -> np.ndarray: ...
+    def pair(self, sample: int) -> PosedPair: ...
 
 
 class Clothing(StrEnum):
@@ -64,7 +63,7 @@ class Filming:
         Of clothing, surroundings, camera and optics.
     referee : bool
         Whether somebody walks between camera and pair.
-    next_mat : Bout or None
+    next_mat : Bout, Played or None
         What goes on on the next mat, behind the pair.
     clothing : Clothing, optional
         Anything by default.
@@ -74,19 +73,19 @@ class Filming:
 
     seed: int = 0
     referee: bool = False
-    next_mat: Bout | None = None
+    next_mat: Filmable | None = None
     clothing: Clothing | None = None
     lens_m: tuple[float, float] = (0.3, 3.0)
 
 
-def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
+def film(studio: Studio, bout: Filmable, filming: Filming) -> Iterator[Picture]:
     """Render every sample of a bout.
 
     Parameters
     ----------
     studio : Studio
         Of the bout's cast.
-    bout : Bout
+    bout : Bout or Played
         Its rate is the frame rate.
     filming : Filming
 
@@ -113,79 +112,8 @@ def film(studio: Studio, bout: Bout, filming: Filming) -> Iterator[Picture]:
         yield from studio.photograph(now, [(cameras[sample], lens)])
 
 
-def write_film(
-    pictures: Iterator[Picture],
-    path: Path,
-    rate_hz: float,
-    say: Callable[[int], None] = lambda done: None,
-) -> list[Picture]:
-    """Encode pictures as H.264 in MP4, atomically; return their truth, pictures left out."""
-    truth = []
-    options = {"movflags": "faststart"}
-    with (
-        written_whole(path) as part,
-        av.open(str(part), "w", format="mp4", options=options) as container,
-    ):
-        stream = container.add_stream("libx264", rate=Fraction(rate_hz).limit_denominator(1000))
-        stream.width, stream.height = SIZE
-        stream.pix_fmt = "yuv420p"
-        stream.options = {"crf": str(QUALITY), "preset": "slow"}
-        for done, picture in enumerate(pictures, 1):
-            frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture.rgb), "rgb24")
-            container.mux(stream.encode(frame))
-            truth.append(replace(picture, rgb=picture.rgb[:0], mask=picture.mask[:0]))
-            say(done)
-        container.mux(stream.encode(None))
-    return truth
-
-
-def write_truth(bout: Bout, stem: Path) -> None:
-    """Write the true segments and moments as CSV, as exports have them."""
-    for suffix, text in (
-        (".csv", segments_to_csv(bout.timeline.segments)),
-        (".moments.csv", moments_to_csv(bout.timeline.moments)),
-    ):
-        with written_whole(stem.with_name(stem.name + suffix)) as part:
-            part.write_text(text, encoding="utf-8", newline="")
-
-
-def write_skeletons(bout: Bout, truth: Sequence[Picture], rate_hz: float, film: Path) -> Path:
-    """Write the true skeletons of a film as COCO keypoint JSON, A's before B's.
-
-    Parameters
-    ----------
-    bout : Bout
-    truth : sequence of Picture
-        One for each sample of the bout; those nearest to `TRUTH_HZ` a second are written.
-    rate_hz : float
-    film : Path
-
-    Returns
-    -------
-    Path
-        Of the file, beside the film.
-    """
-    kept = np.unique(np.rint(np.arange(0, len(truth), rate_hz / TRUTH_HZ)).astype(int))
-    pictures = [
-        Skeletons(f"{film.name}#{n}", *SIZE, _skeletons(truth[n]), float(bout.times[n]))
-        for n in kept[kept < len(truth)]
-    ]
-    path = film.with_suffix(".keypoints.json")
-    write_coco(pictures, path)
-    return path
-
-
-def _skeletons(picture: Picture) -> tuple[Body, ...]:
-    bodies = []
-    for place, visible in zip(picture.keypoints, picture.visible, strict=True):
-        points = np.column_stack([place, np.ones(len(place), np.float32)])
-        points[visible == OUTSIDE] = (np.nan, np.nan, 0)
-        bodies.append(Body(points, 1.0, visible == HIDDEN))
-    return tuple(bodies)
-
-
 def _dress(
-    rng: np.random.Generator, studio: Studio, bout: Bout, clothing: Clothing | None
+    rng: np.random.Generator, studio: Studio, bout: Filmable, clothing: Clothing | None
 ) -> tuple[Look, Look] | None:
     if clothing is None:
         return None
@@ -204,7 +132,7 @@ def _dress(
 
 
 def _set_up(
-    rng: np.random.Generator, studio: Studio, bout: Bout, filming: Filming
+    rng: np.random.Generator, studio: Studio, bout: Filmable, filming: Filming
 ) -> tuple[Scene, Camera]:
     """Draw halls and cameras until nothing stands between lens and pair."""
     looks = _dress(rng, studio, bout, filming.clothing)
@@ -236,7 +164,7 @@ def _camera(
 
 
 def _walk_past(
-    rng: np.random.Generator, studio: Studio, bout: Bout, cameras: Sequence[Camera]
+    rng: np.random.Generator, studio: Studio, bout: Filmable, cameras: Sequence[Camera]
 ) -> Extras:
     """A referee who walks across between camera and pair, in the middle third of the bout."""
     who = int(rng.integers(len(studio.people)))
@@ -273,7 +201,7 @@ def _walk_past(
 
 
 def _next_mat(
-    rng: np.random.Generator, studio: Studio, other: Bout, camera: Camera, centre: np.ndarray
+    rng: np.random.Generator, studio: Studio, other: Filmable, camera: Camera, centre: np.ndarray
 ) -> Extras:
     """A second pair behind the first."""
     looks = studio.looks(rng, other.pair(0))
