@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from itertools import chain
 
 import av
@@ -16,7 +17,7 @@ from av.video.stream import VideoStream
 from pipeline.footage.container import open_container, read_packets, video_stream
 from pipeline.footage.gaps import Gap
 from pipeline.footage.info import FootageInfo
-from pipeline.footage.sampling import Clock, Instants, Span, plan, plan_nothing
+from pipeline.footage.sampling import Clock, Instants, Span, needed, plan, plan_nothing
 from pipeline.footage.watch import Watch
 from pipeline.settings import FootageSettings
 
@@ -136,10 +137,18 @@ class Decoding:
     ) -> Iterator[Picture]:
         instants = Instants(self._span, clock, before)
         context = stream.codec_context
+        left_out: list[float] = []  # a heap of times
         count = 0
-        planning = plan if self._info.timed else plan_nothing
-        for planned in planning(packets, self._span, clock, before):
+        if self._info.timed:
+            judged = plan(packets, self._span, clock, before)
+            todo = needed(judged, clock, self._span.end_s)
+        else:
+            todo = plan_nothing(packets)
+        for planned in todo:
             packet = planned.packet
+            if planned.left_out:
+                heappush(left_out, clock.seconds(packet.pts or 0))
+                continue
             if planned.wanted and packet.pts is not None:
                 instants.expect(packet.pts)
             # Pictures that nothing refers to and nobody wants need no decoding.
@@ -158,6 +167,8 @@ class Decoding:
                 if strict and began and not watch.hurt and instants.passed_over(frame.pts):
                     raise _TooLate  # nothing is damaged: a gradual refresh was not complete yet
                 strict = strict and not began
+                while left_out and left_out[0] < time_s:
+                    watch.passed(heappop(left_out))
                 good = watch.saw(time_s, frame)
                 if time_s >= self._span.end_s:
                     watch.left()

@@ -6,16 +6,18 @@ import math
 from bisect import bisect_left, insort
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from heapq import heappop, heappush
 
 from av.packet import Packet
 
 from pipeline.footage.info import FootageInfo
+from pipeline.footage.units import starts_anew
 
 _ROUNDING_S = 1e-6
 _REORDERING_PACKETS = 64  # no codec in use reorders further than 16 pictures
+_MOST_HELD_PACKETS = 120  # half a second of the quickest cameras; bounds the memory
 
 
 @dataclass(frozen=True)
@@ -89,10 +91,23 @@ class Instants:
 
 @dataclass(frozen=True)
 class Planned:
-    """A packet, and whether its picture is a sample (None where its time is unknown)."""
+    """A packet, and what is known of its picture.
+
+    Attributes
+    ----------
+    packet : Packet
+    wanted : bool or None
+        Whether the picture is a sample; None where its time is unknown.
+    fresh : bool
+        Whether no picture from here on needs one before.
+    left_out : bool
+        Whether it need not be decoded, since no sample needs it.
+    """
 
     packet: Packet
     wanted: bool | None
+    fresh: bool = False
+    left_out: bool = False
 
 
 def plan(
@@ -123,14 +138,63 @@ def plan(
         waiting.append(packet)
         insort(shown, packet.pts)
         while waiting and (waiting[0].pts or 0) <= packet.dts:
-            yield _judge(waiting.popleft(), shown, span, clock)
+            judged = _judge(waiting.popleft(), shown, span, clock)
+            yield replace(judged, fresh=_is_fresh(judged.packet, waiting))
         if len(waiting) > _REORDERING_PACKETS:
             yield _judge(waiting.popleft(), shown, span, clock)
         del shown[: -2 * _REORDERING_PACKETS]
     yield from (_judge(p, shown, span, clock) for p in waiting)
 
 
-def plan_nothing(packets: Iterable[Packet], *_: object) -> Iterator[Planned]:
+def needed(planned: Iterable[Planned], clock: Clock, end_s: float) -> Iterator[Planned]:
+    """Mark packets between a sample and the next fresh start as left out: no sample needs them.
+
+    Key frames of phones are a second apart and samples a fifth, so this is a sixth of all pictures.
+
+    Parameters
+    ----------
+    planned : iterable of Planned
+        In decoding order.
+    clock : Clock
+    end_s : float
+        End of the stretch; packets from there on are not held back.
+    """
+    held: list[Planned] = []
+    for one in planned:
+        if one.fresh:
+            held = [replace(other, left_out=True) for other in held]
+        elif _may_be_left_out(one, clock, end_s) and len(held) < _MOST_HELD_PACKETS:
+            held.append(one)
+            continue
+        yield from held
+        held = []
+        yield one
+    yield from held
+
+
+def _may_be_left_out(planned: Planned, clock: Clock, end_s: float) -> bool:
+    packet = planned.packet
+    if planned.wanted is not False or packet.is_corrupt or packet.pts is None:
+        return False
+    return clock.seconds(packet.pts) < end_s
+
+
+def _is_fresh(packet: Packet, behind: Iterable[Packet]) -> bool:
+    """Whether decoding could start here and nothing shown later would be missed.
+
+    Parameters
+    ----------
+    packet : Packet
+    behind : iterable of Packet
+        At least those up to the first one decoded after the picture is shown.
+    """
+    pts = packet.pts or 0
+    if not packet.is_keyframe or any((other.pts or 0) < pts for other in behind):
+        return False
+    return starts_anew(packet)
+
+
+def plan_nothing(packets: Iterable[Packet]) -> Iterator[Planned]:
     """Yield packets of a file without usable times, so that every picture is decoded."""
     return (Planned(packet, None) for packet in packets)
 

@@ -72,6 +72,12 @@ class Watch:
         self.last_s = time_s
         return True
 
+    def passed(self, time_s: float) -> None:
+        """Note a picture that is there and was left out; only its time is known."""
+        if not self.hurt and (self.last_s is None or time_s > self.last_s):
+            self._note(time_s)
+            self.last_s = time_s
+
     def left(self) -> None:
         """Note that the stretch is over, though the file goes on."""
         if self.hurt:
