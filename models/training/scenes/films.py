@@ -1,6 +1,6 @@
 """Many films at once, on a machine with GPUs that lacks most of what the project needs.
 
-Pictures become H.264 where PyAV is there, else one archive of JPEGs a film.
+Pictures become H.264 where PyAV is there, else one archive of WebP files a film.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from .textures import load_textures
 
 CRF = 27
 """x264's constant rate factor, as phones' small files have it: 4 to 8 kB a picture."""
-JPEG_QUALITY = 60
+WEBP_QUALITY = 45
 SPECTATORS = 16
 
 
@@ -142,19 +142,17 @@ def _write(shots: Iterator[Picture], stem: Path, rate_hz: float) -> tuple[Path, 
     try:
         import av  # noqa: F401
     except ImportError:
-        return _write_jpegs(shots, stem)
+        return _write_stills(shots, stem)
     return _write_h264(shots, stem.with_suffix(".mp4"), rate_hz)
 
 
-def _write_jpegs(shots: Iterator[Picture], stem: Path) -> tuple[Path, list[Picture]]:
+def _write_stills(shots: Iterator[Picture], stem: Path) -> tuple[Path, list[Picture]]:
     path = stem.with_suffix(".zip")
-    truth = []
+    truth, quality = [], [cv2.IMWRITE_WEBP_QUALITY, WEBP_QUALITY]
     with zipfile.ZipFile(path, "w", zipfile.ZIP_STORED) as archive:
         for n, shot in enumerate(shots):
-            quality = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
-            archive.writestr(
-                f"{n:05d}.jpg", cv2.imencode(".jpg", shot.rgb[..., ::-1], quality)[1].tobytes()
-            )
+            coded = cv2.imencode(".webp", shot.rgb[..., ::-1], quality)[1]
+            archive.writestr(f"{n:05d}.webp", coded.tobytes())
             truth.append(shot)
     return path, truth
 
