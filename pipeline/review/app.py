@@ -34,6 +34,7 @@ from pipeline.review.pictures import (
     playable,
     still,
 )
+from pipeline.review.reporting import add_report
 from pipeline.settings import ReviewSettings
 from pipeline.timeline import BY_KEY, MOMENT_KINDS, Correction
 
@@ -88,6 +89,7 @@ def create_app(library: Library, token: str, settings: ReviewSettings | None = N
     _add_corrections(app, desk)
     _add_work(app, desk)
     _add_exports(app, desk)
+    add_report(app, library, STATIC)
     app.add_middleware(Gate, token=token, max_body_bytes=settings.max_body_bytes)
     return app
 

@@ -57,6 +57,30 @@ class BoutOut(BaseModel):
     revision: int
 
 
+class ReportAsked(BaseModel):
+    """Which bouts a report is of; empty fields ask for nothing. As `matline report` takes them."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    bout: Annotated[list[Identity], Field(max_length=500)] = []
+    athlete: ShortText = ""
+    opponent: ShortText = ""
+    event: ShortText = ""
+    ruleset: ShortText = ""
+    since: Annotated[str, Field(max_length=10)] = ""
+    until: Annotated[str, Field(max_length=10)] = ""
+    proposals: bool = False
+
+
+class ReportChoice(BaseModel):
+    """What a report would be of: how many bouts, what counts of them and what is left out."""
+
+    bouts: int
+    studied_s: float
+    left_out_s: float
+    left_out_moments: int
+
+
 class NightBout(BaseModel):
     """A bout that a night's file holds."""
 

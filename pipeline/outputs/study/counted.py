@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable
+from dataclasses import replace
 
 from pipeline.moments.spells import spells
 from pipeline.moments.transitions import find_transitions
@@ -48,7 +50,7 @@ def counted_moments(
         spells(timeline.segments, settings.reached_s, settings.pause_s), settings
     )
     followed = [
-        m
+        replace(m, id=_steady_id(m))
         for m in found
         if _stands_on(timeline.segments, m, states, settings.hold_s)
         and not _among(m, said)
@@ -60,6 +62,12 @@ def counted_moments(
         if m.state in states and (m.state is not State.PROPOSED or m.kind in ELEVATIONS)
     ]
     return own_state + followed
+
+
+def _steady_id(moment: Moment) -> str:
+    """Return an id that is the same each time a moment is found again."""
+    said = f"{moment.kind} {moment.athlete} {moment.peak_s:.3f}"
+    return hashlib.blake2b(said.encode(), digest_size=6).hexdigest()
 
 
 def _stands_on(

@@ -88,24 +88,25 @@ def _edges(study: Study) -> Section:
     if not any(b.timeline.segments for b in long):
         return Section("First and last minute")
     table = first_and_last(long, study.settings)
-    wide = table.pivot_table(
-        index=["position", "side"], columns="part", values=["seconds", "share"], fill_value=0.0
+    first, last = (
+        table[table["part"] == part].set_index(["position", "side"])[["seconds", "share"]]
+        for part in ("first", "last")
     )
-    order = wide["seconds"].sum(axis=1).sort_values(ascending=False).index
-    wide = wide.loc[order]
-    wide.columns = [f"{part} {value}" for value, part in wide.columns]
-    columns: dict[str, Shown] = {"position": _POSITION, "side": _SIDE}
-    for part in ("first", "last"):
-        if f"{part} seconds" in wide:
-            columns[f"{part} seconds"] = (part, clock, True)
-            columns[f"{part} share"] = ("share", _percent, True)
+    both = first.join(last, how="outer", lsuffix="_first", rsuffix="_last").fillna(0.0)
+    both = both.sort_values("seconds_first", ascending=False).reset_index()
+    columns: dict[str, Shown] = {
+        "position": _POSITION,
+        "side": _SIDE,
+        "seconds_first": ("first", clock, True),
+        "share_first": ("share", _percent, True),
+        "seconds_last": ("last", clock, True),
+        "share_last": ("share", _percent, True),
+    }
     caption = (
         f"The first and the last {seconds:.0f} seconds of each bout of at least "
         f"{2 * seconds:.0f} seconds."
     )
-    return Section(
-        "First and last minute", [], [], [ShownTable.of(wide.reset_index(), caption, columns)]
-    )
+    return Section("First and last minute", [], [], [ShownTable.of(both, caption, columns)])
 
 
 def _ways(study: Study) -> Section:

@@ -51,6 +51,7 @@ class BoutPage {
     $("map").setAttribute("aria-valuemax", this.bout.end_s);
     $("export-csv").href = `${this.path}/export.csv`;
     $("export-vtt").href = `${this.path}/export.vtt`;
+    $("to-report").href = `/report?bout=${this.bout.id}`;
     this.loadPicture().catch((error) => this.say(error.message));
     this.map.loadTrace().catch((error) => this.say(error.message));
     this.story.render();

@@ -21,6 +21,7 @@ function show(bouts) {
     ? `${count(bouts.length, "bout")}, ${open || "none"} still to look at.`
     : "No bouts yet. `matline read FILE` reads footage into this library.";
   document.querySelector("#bouts").hidden = document.querySelector("#find-line").hidden = !bouts.length;
+  document.querySelector("#to-report").hidden = !bouts.some(lookedAt);
   const rows = bouts.toReversed().map(row);
   document.querySelector("#bouts tbody").replaceChildren(...rows);
   document.querySelector("#find").addEventListener("input", ({ target }) => {
@@ -57,8 +58,13 @@ function row(bout) {
     el("td", {}, bout.event), el("td", {}, bout.date),
     el("td", { class: "number" }, clock(bout.end_s - bout.start_s)),
     el("td", {}, all
-      ? el("span", {}, el("progress", { max: all, value: all - proposed, "aria-label": "Looked at" }), ` ${all - proposed} of ${all}`)
+      ? el("span", {}, el("progress", { max: all, value: all - proposed, "aria-label": "Looked at" }), ` ${all - proposed} of ${all}`,
+        ...(lookedAt(bout) ? [" · ", el("a", { href: `/report?bout=${bout.id}`, "aria-label": `Report of ${names}` }, "report")] : []))
       : "not read yet"));
+}
+
+function lookedAt({ counts }) {
+  return counts.accepted + counts.corrected > 0;
 }
 
 function count(number, word) {
