@@ -41,29 +41,57 @@ def cut(image: np.ndarray, crop: Crop, size: int) -> np.ndarray:
     -------
     ndarray, uint8, (size, size) or (size, size, C)
     """
-    # Shrinking by area first keeps fine texture from turning into false detail.
     shrink = max(crop.side / size, 1.0)
-    if shrink > 1.0:
-        height, width = image.shape[:2]
-        x0, y0 = max(int(crop.x0), 0), max(int(crop.y0), 0)
-        x1 = min(int(np.ceil(crop.x0 + crop.side)), width)
-        y1 = min(int(np.ceil(crop.y0 + crop.side)), height)
-        if x1 <= x0 or y1 <= y0:
-            return np.zeros((size, size, *image.shape[2:]), np.uint8)
-        small = (max(round((x1 - x0) / shrink), 1), max(round((y1 - y0) / shrink), 1))
-        part = cv2.resize(image[y0:y1, x0:x1], small, interpolation=cv2.INTER_AREA)
-        fx, fy = small[0] / (x1 - x0), small[1] / (y1 - y0)
-        matrix = _matrix((crop.x0 - x0) * fx, (crop.y0 - y0) * fy, crop.side * fx, size, fx / fy)
-        return cv2.warpAffine(part, matrix, (size, size), flags=_SAMPLING)
-    return cv2.warpAffine(
-        image, _matrix(crop.x0, crop.y0, crop.side, size), (size, size), flags=_SAMPLING
-    )
+    if shrink == 1.0:
+        return _warped(image, crop, size)
+    # Shrinking by area first keeps fine texture from turning into false detail; by halves as far
+    # as they go, which is several times quicker than in one step.
+    halvings = int(np.log2(shrink))
+    part, crop = _part(image, crop, 2**halvings)
+    for _ in range(halvings):
+        part, crop = _halved(part), Crop(*(value / 2 for value in crop))
+    if part.size == 0:
+        return np.zeros((size, size, *image.shape[2:]), np.uint8)
+    shrink /= 2**halvings
+    height, width = part.shape[:2]
+    small = (max(round(width / shrink), 1), max(round(height / shrink), 1))
+    part = cv2.resize(part, small, interpolation=cv2.INTER_AREA)
+    fx, fy = small[0] / width, small[1] / height
+    return _warped(part, Crop(crop.x0 * fx, crop.y0 * fy, crop.side * fx), size, fx / fy)
+
+
+def _part(image: np.ndarray, crop: Crop, block: int) -> tuple[np.ndarray, Crop]:
+    """Return the part of a picture that a square covers, in whole blocks, and the square within."""
+    height, width = image.shape[:2]
+    x0, x1 = _blocks(crop.x0, crop.side, width, block)
+    y0, y1 = _blocks(crop.y0, crop.side, height, block)
+    return image[y0:y1, x0:x1], Crop(crop.x0 - x0, crop.y0 - y0, crop.side)
+
+
+def _blocks(start: float, length: float, most: int, block: int) -> tuple[int, int]:
+    """Return the whole blocks that cover a stretch of a side, as far as it goes."""
+    first = max(int(start) // block, 0)
+    last = min(int(np.ceil((start + length) / block)), most // block)
+    return first * block, max(first, last) * block
+
+
+def _halved(image: np.ndarray) -> np.ndarray:
+    """Return a picture half as large, by the mean of two by two."""
+    if image.size == 0:
+        return image
+    height, width = image.shape[:2]
+    return cv2.resize(image, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+
+
+def _warped(image: np.ndarray, crop: Crop, size: int, aspect: float = 1.0) -> np.ndarray:
+    matrix = _matrix(crop.x0, crop.y0, crop.side, size, aspect)
+    return cv2.warpAffine(image, matrix, (size, size), flags=_SAMPLING)
 
 
 _SAMPLING = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
 
 
-def _matrix(x0: float, y0: float, side: float, size: int, aspect: float = 1.0) -> np.ndarray:
+def _matrix(x0: float, y0: float, side: float, size: int, aspect: float) -> np.ndarray:
     """Return the map from result pixels to source pixels, pixel centres at halves."""
     k = side / size
     ky = k / aspect

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import cv2
 import numpy as np
 
@@ -53,12 +55,12 @@ class RegionTracker:
         Look
             Its `region` is the box of the pair in this sample, None if it was not seen.
         """
-        moving = self._motion.region(image)
+        self._motion.saw(image)
         look = self._read(reader, image, self.region, mat)
         if look.region is None:
             self._misses += 1
             if self.region is None or self._misses >= self._settings.region_patience:
-                look = self._find(reader, image, moving, mat, look)
+                look = self._find(reader, image, mat, look)
         if look.region is not None:
             self._misses = self._searches = 0
             self.region = clamped(self._smoothed(look.region), image)
@@ -75,13 +77,13 @@ class RegionTracker:
         self,
         reader: BodyReader,
         image: np.ndarray,
-        moving: Region | None,
         mat: Mat | None,
         seen: Look,
     ) -> Look:
         """Look at the whole frame, then where motion is; the fullest look if none shows a pair."""
         places: list[Region | None] = [None] if self.region is not None else []
         self.region, self._misses = None, 0
+        moving = self._motion.region()
         # An empty mat may be filmed for hours; looking twice at each sample would double the night.
         if mat is not None and moving is not None:
             moving = shared(moving, mat.reach)
@@ -110,22 +112,28 @@ class RegionTracker:
 
 
 class Motion:
-    """Finds where a picture differs from the one before."""
+    """Finds where a picture differs from the one before.
+
+    Pictures are only looked into when that is asked, which it seldom is.
+    """
 
     def __init__(self) -> None:
-        self._last: np.ndarray | None = None
+        self._before: _Small | None = None
+        self._now: _Small | None = None
 
-    def region(self, image: np.ndarray) -> Region | None:
-        """Return the box that holds nearly all motion since the last call, or None.
+    def saw(self, image: np.ndarray) -> None:
+        """Take the next picture, (H, W, 3)."""
+        self._before, self._now = self._now, _Small(image)
+
+    def region(self) -> Region | None:
+        """Return the box that holds nearly all motion from the last picture to this, or None.
 
         None at first, on a still picture, and when the whole picture moves (the camera does).
         """
-        height, width = image.shape[:2]
-        small_height = max(1, round(_MOTION_WIDTH * height / width))
-        small = cv2.resize(image, (_MOTION_WIDTH, small_height), interpolation=cv2.INTER_AREA)
-        grey = cv2.GaussianBlur(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), (5, 5), 0)
-        last, self._last = self._last, grey
-        if last is None or last.shape != grey.shape:
+        if self._before is None or self._now is None:
+            return None
+        last, grey = self._before.grey, self._now.grey
+        if last.shape != grey.shape:
             return None
         energy = cv2.absdiff(grey, last).astype(np.float64)
         energy[energy < 8] = 0  # sensor noise and compression
@@ -134,8 +142,26 @@ class Motion:
             return None
         x0, x1 = _middle(energy.sum(0))
         y0, y1 = _middle(energy.sum(1))
-        scale = width / _MOTION_WIDTH
+        scale = self._now.scale
         return Region(x0 * scale, y0 * scale, (x1 + 1) * scale, (y1 + 1) * scale)
+
+
+class _Small:
+    """A picture, or, once that was asked for, what is left of it at the width for motion."""
+
+    def __init__(self, image: np.ndarray) -> None:
+        self._image: np.ndarray | None = image
+        self.scale = image.shape[1] / _MOTION_WIDTH
+
+    @cached_property
+    def grey(self) -> np.ndarray:
+        """The picture in grey, small and smooth."""
+        image, self._image = self._image, None
+        assert image is not None
+        height, width = image.shape[:2]
+        size = _MOTION_WIDTH, max(1, round(_MOTION_WIDTH * height / width))
+        small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+        return cv2.GaussianBlur(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), (5, 5), 0)
 
 
 def _middle(energy: np.ndarray, share: float = 0.95) -> tuple[int, int]:

@@ -135,19 +135,36 @@ def test_an_empty_mat_is_not_looked_at_twice_for_hours():
     assert len(reader.asked) <= 40 + 40 / SETTINGS.region_motion_every + 1
 
 
+def region_of(motion, image):
+    """Return where the picture differs from the one before."""
+    motion.saw(image)
+    return motion.region()
+
+
 def test_motion_is_the_box_of_what_moved():
     motion = Motion()
-    assert motion.region(BLACK) is None
+    assert region_of(motion, BLACK) is None
     moved = cv2.rectangle(BLACK.copy(), (300, 200), (500, 400), (255, 255, 255), cv2.FILLED)
-    box = motion.region(moved)
+    box = region_of(motion, moved)
     np.testing.assert_allclose([box.x0, box.y0, box.x1, box.y1], [300, 200, 500, 400], atol=15)
 
 
 def test_a_camera_that_moves_and_a_noisy_sensor_are_no_motion():
     rng, motion = np.random.default_rng(0), Motion()
-    motion.region(BLACK)
-    assert motion.region(rng.integers(0, 7, BLACK.shape, dtype=np.uint8)) is None
-    assert motion.region(np.full_like(BLACK, 200)) is None
+    motion.saw(BLACK)
+    assert region_of(motion, rng.integers(0, 7, BLACK.shape, dtype=np.uint8)) is None
+    assert region_of(motion, np.full_like(BLACK, 200)) is None
+
+
+def test_motion_is_that_since_the_sample_before_also_when_it_was_not_asked_for_then():
+    there, here, motion = BLACK.copy(), BLACK.copy(), Motion()
+    there[10:30, 20:60] = 255
+    here[50:80, 100:140] = 255
+    for image in (here, BLACK, there):
+        motion.saw(image)
+    fresh = Motion()
+    fresh.saw(BLACK)
+    assert motion.region() == region_of(fresh, there) is not None
 
 
 @pytest.mark.parametrize(
