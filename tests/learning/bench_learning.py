@@ -48,12 +48,14 @@ def main() -> None:
     asked.add_argument("folder", nargs="?", type=Path)
     asked.add_argument("library", nargs="?", type=Path)
     asked.add_argument("--orders", type=int, default=4)
+    asked.add_argument("--named", default="", help="only bouts whose name begins so")
     given = asked.parse_args()
     if given.folder:
         read = Library(given.library or given.folder / "library")
         bouts = filmed_bouts(given.folder, read)
     else:
         bouts = skeleton_bouts(PositionModel.load())
+    bouts = sorted((b for b in bouts if b.title.startswith(given.named)), key=lambda b: b.title)
     print(f"{len(bouts)} bouts, {sum(b.truth.segments[-1].end_s for b in bouts):.0f} s")
     tables = []
     for order in range(given.orders):

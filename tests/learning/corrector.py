@@ -18,6 +18,7 @@ from pipeline.library import Library
 from pipeline.outputs import segments_from_csv
 from pipeline.outputs.coco import read_coco
 from pipeline.timeline import Correction, Timeline, new_id
+from pipeline.timeline.records import timeline_from_json
 
 EXCHANGED_S = 2.0
 """Athletes taken for each other for less than about half of this are left: nobody sees it."""
@@ -77,46 +78,76 @@ def corrected(bouts: list[KnownBout], library: Library) -> list[SeenBout]:
     return seen_bouts(library)
 
 
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """What truly happened in a film.
+
+    Attributes
+    ----------
+    timeline : Timeline
+    times : ndarray, (T,)
+    keypoints : ndarray, (T, 2, 17, 2)
+        Pixels; A before B.
+    """
+
+    timeline: Timeline
+    times: np.ndarray
+    keypoints: np.ndarray
+
+    @classmethod
+    def beside(cls, film: Path) -> Truth | None:
+        """Read what lies beside a film, as both commands that film bouts write it, if it does."""
+        packed, table = film.with_suffix(".truth.npz"), film.with_suffix(".csv")
+        if packed.exists():
+            with np.load(packed, allow_pickle=False) as stored:
+                timeline = timeline_from_json(str(stored["timeline"]))
+                return cls(timeline, stored["times"], stored["keypoints"][..., :2] / 10)
+        if not table.exists():
+            return None
+        pictures = [p for p in read_coco(film.with_suffix(".keypoints.json")) if len(p.bodies) == 2]
+        return cls(
+            Timeline(tuple(segments_from_csv(table.read_text(encoding="utf-8")))),
+            np.array([p.time_s for p in pictures]),
+            np.stack([[body.keypoints[:, :2] for body in p.bodies] for p in pictures]),
+        )
+
+
 def filmed_bouts(folder: Path, library: Library) -> list[KnownBout]:
-    """Return the bouts of a library whose truth lies in a folder, named as the film is."""
+    """Return the bouts of a library whose films, with their truth, lie in a folder."""
     return [
         filmed_bout(library, bout.id, truth)
         for bout in library.bouts()
-        if bout.reader and (truth := folder / f"{bout.footage.stem}.csv").exists()
+        if bout.reader and (truth := Truth.beside(folder / bout.footage.name))
     ]
 
 
-def filmed_bout(library: Library, bout_id: str, truth: Path) -> KnownBout:
-    """Return one bout that was filmed and read; `truth` is its true segments."""
+def filmed_bout(library: Library, bout_id: str, truth: Truth) -> KnownBout:
+    """Return one bout that was filmed and read."""
     times, keypoints = library.keypoints(bout_id, as_read=True)
     return KnownBout(
-        truth.stem,
+        library.bout(bout_id).title,
         times,
         keypoints,
         library.features(bout_id, as_read=True),
         library.probabilities(bout_id),
         library.scores(bout_id),
         library.proposal(bout_id),
-        Timeline(tuple(segments_from_csv(truth.read_text(encoding="utf-8")))),
-        tuple(exchanges(times, keypoints, truth.with_suffix(".keypoints.json"))),
+        truth.timeline,
+        tuple(exchanges(times, keypoints, truth)),
     )
 
 
-def exchanges(times: np.ndarray, keypoints: np.ndarray, skeletons: Path) -> Iterator[float]:
+def exchanges(times: np.ndarray, keypoints: np.ndarray, truth: Truth) -> Iterator[float]:
     """Yield when to exchange A and B, so that they are who they truly are.
 
     Parameters
     ----------
     times, keypoints : ndarray
         As read.
-    skeletons : Path
-        True skeletons as COCO keypoints, A before B.
+    truth : Truth
     """
-    pictures = [p for p in read_coco(skeletons) if len(p.bodies) == 2 and p.time_s is not None]
-    at = np.array([p.time_s for p in pictures])
-    true = np.stack([[body.keypoints[:, :2] for body in p.bodies] for p in pictures])
-    nearest = np.abs(times[:, None] - at).argmin(axis=1)
-    apart = [_far(keypoints[..., :2] - true[nearest][:, order]) for order in ([0, 1], [1, 0])]
+    true = truth.keypoints[np.abs(times[:, None] - truth.times).argmin(axis=1)]
+    apart = [_far(keypoints[..., :2] - true[:, order]) for order in ([0, 1], [1, 0])]
     for_it = pd.Series(apart[0] - apart[1], index=pd.to_timedelta(times, unit="s"))
     wrong = (for_it.rolling(f"{EXCHANGED_S}s", center=True).median().ffill() > 0).to_numpy()
     turns = np.flatnonzero(np.diff(np.concatenate([[False], wrong]).astype(int)))

@@ -26,7 +26,7 @@ from pipeline.outputs.study.printing import browser
 from pipeline.outputs.vttcheck import webvtt_problems
 from pipeline.timeline import Timeline
 from pipeline.timeline.compare import compare
-from tests.learning.corrector import filmed_bout
+from tests.learning.corrector import Truth, filmed_bout
 from tests.review.bench_correcting import Hands, correct_all
 from tests.review.conftest import BROWSER_ARGUMENTS
 
@@ -103,9 +103,9 @@ def on_the_page(library: Library, link: str) -> None:
 def by_calls(library: Library) -> None:
     for name, sample in BOUTS.items():
         bout = find_bout(library, name).id
-        filmed_bout(library, bout, REPOSITORY / "sample_clips" / f"{sample}.csv").correct(
-            library, bout
-        )
+        known = Truth.beside(REPOSITORY / "sample_clips" / f"{sample}.mp4")
+        assert known is not None
+        filmed_bout(library, bout, known).correct(library, bout)
 
 
 @pytest.fixture(scope="module")
