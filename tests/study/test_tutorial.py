@@ -7,14 +7,17 @@ is done on the real page, by keys, by somebody who knows what truly happened.
 from __future__ import annotations
 
 import csv
+import json
 import os
 import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import av
+import cv2
 import numpy as np
 import pandas as pd
 import pytest
@@ -247,6 +250,53 @@ def test_the_files_show_kim_underneath_in_half_guard_without_faces(weekend):
     with_leads = [length + 4 + 2 for length in true]
     lengths = [pictures(path)[-1][0] for path in paths]
     np.testing.assert_allclose(sorted(lengths), sorted(with_leads), atol=0.8)
+
+
+def test_hardly_a_true_face_is_left_where_blurring_was_asked_for(weekend):
+    left = seen = 0
+    library = Library(weekend.library)
+    for path in sorted((weekend.home / "half-guard").glob("*.mp4")):
+        bout = next(b for b in library.bouts() if path.stem.endswith(b.id))
+        segment = next(
+            s
+            for s in library.timeline(bout.id).segments
+            if s.position == "half_guard" and s.top != KIM[bout.title]
+        )
+        from_s = max(0.0, segment.start_s - 4)
+        clip = pictures(path)
+        source = pictures(weekend.home / "weekend" / f"{bout.title}.mp4")
+        for time_s, head in visible_heads(bout.title):
+            if not from_s <= time_s < segment.end_s + 2:
+                continue
+            hidden, shown = (at(film, t) for film, t in ((clip, time_s - from_s), (source, time_s)))
+            seen += 1
+            left += detail(hidden, head) > 0.3 * detail(shown, head) + 20
+    assert seen > 100
+    assert left / seen < 0.05
+
+
+def visible_heads(name: str) -> Iterator[tuple[float, np.ndarray]]:
+    """Where a nose or an eye truly is to be seen, below the caption, and when."""
+    path = REPOSITORY / "sample_clips" / f"{BOUTS[name]}.keypoints.json"
+    stored = json.loads(path.read_text("utf-8"))
+    when = {image["id"]: image["time_s"] for image in stored["images"]}
+    for body in stored["annotations"]:
+        for x, y, flag in np.reshape(body["keypoints"], (17, 3))[:3]:
+            if flag == 2 and y > 40:
+                yield when[body["image_id"]], np.array([x, y])
+
+
+def at(film: list[tuple[float, np.ndarray]], time_s: float) -> np.ndarray:
+    """The picture shown at a time."""
+    times = np.array([t for t, _ in film])
+    return film[max(0, int(np.searchsorted(times, time_s + 1e-3)) - 1)][1]
+
+
+def detail(image: np.ndarray, place: np.ndarray) -> float:
+    """How much fine detail is left around a place, about the size of a face."""
+    x, y = place.round().astype(int)
+    patch = image[max(0, y - 6) : y + 7, max(0, x - 6) : x + 7]
+    return float(cv2.Laplacian(patch, cv2.CV_64F).var())
 
 
 def test_a_model_was_learnt_and_judged_as_it_reads(weekend):

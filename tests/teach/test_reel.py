@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
+from pipeline.bodies.draw import ATHLETE_COLOURS
 from pipeline.errors import MatlineError
 from pipeline.outputs.clips import Look, Pace, Wanted, choose_clips, write_files, write_reel
 from pipeline.outputs.study import select
@@ -132,6 +133,28 @@ def test_a_caption_is_readable_on_any_picture(library, sweeps, tmp_path):
     band = image[:14]
     assert band.max() > 150
     assert np.median(band) < 110
+
+
+def test_the_caption_says_whose_colour_is_whose(library, sweeps, tmp_path):
+    look = Look(skeletons=True)
+    image = decoded(write_reel(library, sweeps, tmp_path / "c.mp4", look, SETTINGS))[1][0]
+    plain = decoded(write_reel(library, sweeps, tmp_path / "p.mp4", Look(), SETTINGS))[1][0]
+    band = image[:16].astype(int)
+    added = np.abs(band - plain[:16]).max(2) > 40
+    assert added[:, 240:].any()
+    assert not added[:, :240].any()
+    hues = [colour - np.mean(colour) for colour in np.array(ATHLETE_COLOURS, float)]
+    for hue in hues:
+        likeness = (band - band.mean(2, keepdims=True)) @ hue / np.linalg.norm(hue)
+        assert likeness[:, 240:].max() > 25
+
+
+def test_long_captions_keep_the_names_and_the_picture(library, sweeps, tmp_path):
+    wordy = [replace(sweeps[0], what="a sweep " * 12)]
+    image = decoded(write_reel(library, wordy, tmp_path / "c.mp4", Look(trace=True), SETTINGS))[1][
+        0
+    ]
+    assert image.shape == (310, 480, 3)
 
 
 def test_no_face_is_left_when_blurring_is_asked_for(library, sweeps, tmp_path):

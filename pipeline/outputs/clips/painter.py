@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pipeline.bodies.draw import ATHLETE_COLOURS, draw_bodies
 from pipeline.outputs.clips.choose import Clip
 from pipeline.outputs.clips.skeletons import head_circle, keypoints_at, nearby
 from pipeline.settings import ClipsSettings
+from pipeline.timeline import ATHLETES
 
 _INK, _PAPER = (20, 20, 20), (245, 245, 245)
 _TRACES = ("a_hip_height", "b_hip_height")
@@ -83,7 +85,9 @@ class Painter:
             if look.trace
             else np.empty((0, self._width, 3), np.uint8)
         )
-        self._caption = _caption(clip.caption, *size) if look.caption else None
+        # Colours mean nothing to who doesn't know whose they are.
+        named = _athletes(clip) if look.skeletons or look.trace else []
+        self._caption = _caption(clip.caption, named, *size) if look.caption else None
 
     def paint(self, image: np.ndarray, time_s: float, scale: float) -> np.ndarray:
         """Return a finished picture.
@@ -145,16 +149,35 @@ def _fitted(image: np.ndarray, width: int, height: int) -> np.ndarray:
     return canvas
 
 
-def _caption(text: str, width: int, height: int) -> np.ndarray:
-    """Return white text on black, the width of the picture, in as many lines as it needs."""
+Colour = tuple[int, int, int]
+
+
+def _athletes(clip: Clip) -> list[tuple[str, Colour]]:
+    names = [clip.bout.names.get(athlete) or f"athlete {athlete}" for athlete in ATHLETES]
+    return list(zip(names, ATHLETE_COLOURS, strict=True))
+
+
+def _caption(text: str, named: Sequence[tuple[str, Colour]], width: int, height: int) -> np.ndarray:
+    """Return light text on black, the width of the picture, in as many lines as it needs.
+
+    Names stand at its right end in their colours, on a line of their own where they don't fit.
+    """
     size = max(12, round(height / 28))
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     font = ImageFont.truetype(str(fonts / "DejaVuSans.ttf"), size)
+    names = [(f"● {name}", colour) for name, colour in named]
+    taken = sum(font.getlength(name) + size for name, _ in names)
     lines = _lines(text, font, width - 2 * size)
+    if names and font.getlength(lines[-1]) + taken > width - 2 * size:
+        lines.append("")
     band = Image.new("RGB", (width, round(size * (1.35 * len(lines) + 0.6))))
     draw = ImageDraw.Draw(band)
     for number, line in enumerate(lines):
         draw.text((size, size * (0.3 + 1.35 * number)), line, font=font, fill=(170, 170, 170))
+    x, y = max(float(size), width - taken), size * (0.3 + 1.35 * (len(lines) - 1))
+    for name, colour in names:
+        draw.text((x, y), name, font=font, fill=tuple(round(0.67 * part) for part in colour))
+        x += font.getlength(name) + size
     return np.asarray(band)
 
 
