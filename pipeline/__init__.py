@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pipeline.errors import MatlineError
     from pipeline.footage import Footage
     from pipeline.library import Library
+    from pipeline.outputs import segments_from_csv
     from pipeline.outputs.study import Selection, Study, select
     from pipeline.overnight import read_file
     from pipeline.timeline import Moment, Segment, State, Timeline
@@ -35,6 +36,7 @@ _PLACES = {
     "compare_all": "pipeline.timeline.compare",
     "make_reader": "pipeline.bodies",
     "read_file": "pipeline.overnight",
+    "segments_from_csv": "pipeline.outputs",
     "select": "pipeline.outputs.study",
 }
 
@@ -52,6 +54,7 @@ __all__ = [
     "compare_all",
     "make_reader",
     "read_file",
+    "segments_from_csv",
     "select",
 ]
 

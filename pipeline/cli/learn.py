@@ -31,7 +31,9 @@ def learn_command(
     ] = False,
     keep_apart: Annotated[
         list[str] | None,
-        typer.Option(metavar="BOUT", help="Judge by it and never learn from it; repeatable."),
+        typer.Option(
+            metavar="BOUT", help="Judge by it (id or title) and never learn from it; repeatable."
+        ),
     ] = None,
     suspects: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write what is worth a second look as CSV.")
@@ -40,7 +42,7 @@ def learn_command(
 ) -> None:
     """Learn from what you accepted and corrected; kept only if it tells bouts no worse."""
     from pipeline.learning import Versions, learn
-    from pipeline.library import Library, written_whole
+    from pipeline.library import Library, find_bout, written_whole
 
     if back and versions:
         raise MatlineError("Ask for --back or for --versions, not for both.")
@@ -51,7 +53,8 @@ def learn_command(
     elif versions:
         _list(known)
     else:
-        outcome = learn(shelf, keep_apart=keep_apart or (), say=lambda t: typer.echo(t, err=True))
+        apart = [find_bout(shelf, bout).id for bout in keep_apart or ()]
+        outcome = learn(shelf, keep_apart=apart, say=lambda t: typer.echo(t, err=True))
         _show(outcome)
         if suspects:
             with written_whole(suspects) as part:

@@ -101,7 +101,8 @@ def learn(
             "accepted or corrected."
         )
     versions.keep_apart([b.id for b in apart])
-    say(f"{len(samples) // 2} samples of {len(learnable)} bouts; {len(apart)} bouts kept apart.")
+    kept = f"{len(apart)} bout{'s' * (len(apart) != 1)} kept apart"
+    say(f"{len(samples) // 2} samples of {len(learnable)} bouts; {kept}.")
     trial = cross_validate(start, samples, settings)
     about = f"{start.version}; {len(learnable)} corrected bouts, {trial.passes} passes"
     bent = bend(start, samples, trial.passes, trial.temperature, settings, about)

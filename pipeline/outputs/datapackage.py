@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.library import Bout, Library, written_whole
-from pipeline.library.tables import write_table
+from pipeline.library.tables import TIME, write_table
 from pipeline.outputs.tabular import moments_to_csv, segments_to_csv
 from pipeline.outputs.text import file_stem
 from pipeline.timeline import (
@@ -86,7 +86,7 @@ def write_package(library: Library, bout_id: str, folder: Path) -> list[Path]:
     for name, (table, about) in _measured(library, bout_id).items():
         path = folder / stem / f"{stem}.{name}.parquet"
         write_table(table, path)
-        resources.append(_parquet_resource(name, path, about))
+        resources.append(_parquet_resource(name, path, about, [str(c) for c in table.columns]))
         paths.append(path)
     path = folder / stem / "datapackage.json"
     with written_whole(path) as part:
@@ -141,12 +141,14 @@ def _csv_resource(name: str, path: Path, kind: type[Segment] | type[Moment]) -> 
     }
 
 
-def _parquet_resource(name: str, path: Path, about: str) -> dict[str, Any]:
+def _parquet_resource(name: str, path: Path, about: str, columns: list[str]) -> dict[str, Any]:
     # No size and hash: the reference validator counts neither for Parquet, and then complains.
+    fields = [{"name": TIME, **FIELDS["start_s"]}, *({"name": c, **_NUMBER} for c in columns)]
     return {
         "name": name,
         "path": path.name,
         "format": "parquet",
         "mediatype": "application/vnd.apache.parquet",
         "description": about,
+        "schema": {"fields": fields, "primaryKey": TIME},
     }

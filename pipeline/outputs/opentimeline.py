@@ -39,7 +39,7 @@ def timeline_to_otio(bout: Bout | None, timeline: Timeline) -> str:
     reached_s = 0.0
     for segment in timeline.segments:
         if segment.start_s - reached_s > 1e-6:
-            track.append(otio.schema.Gap(source_range=_range(0.0, segment.start_s - reached_s)))
+            track.append(otio.schema.Gap(source_range=_range(reached_s, segment.start_s)))
         track.append(_clip(segment, bout))
         reached_s = segment.end_s
     track.markers.extend(_marker(moment) for moment in timeline.moments)
@@ -84,7 +84,7 @@ def _clip(segment: Segment, bout: Bout | None) -> otio.schema.Clip:
     return otio.schema.Clip(
         name=_name(segment),
         media_reference=media,
-        source_range=_range(segment.start_s, segment.duration_s),
+        source_range=_range(segment.start_s, segment.end_s),
         metadata={_KEY: row},
     )
 
@@ -96,7 +96,7 @@ def _marker(moment: Moment) -> otio.schema.Marker:
     del row["start_s"], row["end_s"], row["peak_s"]
     return otio.schema.Marker(
         name=moment.kind.replace("_", " "),
-        marked_range=_range(moment.start_s, moment.end_s - moment.start_s),
+        marked_range=_range(moment.start_s, moment.end_s),
         color=otio.schema.MarkerColor.GREEN,
         metadata={_KEY: row},
     )
@@ -148,12 +148,12 @@ def _name(segment: Segment) -> str:
     return ", ".join(filter(None, (position(segment.position).name, fine, top)))
 
 
-def _range(start_s: float, length_s: float) -> otio.opentime.TimeRange:
+def _range(start_s: float, end_s: float) -> otio.opentime.TimeRange:
     otio = _otio()
     time = otio.opentime.RationalTime
-    return otio.opentime.TimeRange(
-        time(round(start_s * RATE, 3), RATE), time(round(length_s * RATE, 3), RATE)
-    )
+    # The length of rounded times, not a rounded length: what touched before still touches.
+    start, end = round(start_s * RATE, 3), round(end_s * RATE, 3)
+    return otio.opentime.TimeRange(time(start, RATE), time(round(end - start, 3), RATE))
 
 
 def _seconds(time: otio.opentime.RationalTime) -> float:

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from pipeline.outputs import export_bout, import_file
 from pipeline.outputs.opentimeline import timeline_from_otio, timeline_to_otio
 from pipeline.timeline import Moment, Segment, State, Timeline
 
+SAMPLES = 150
 TIMELINE = Timeline(
     (
         Segment(1.234567, 10.1, "half_guard/knee shield", "B", 0.81, State.PROPOSED, id="s1"),
@@ -35,14 +37,19 @@ TIMELINE = Timeline(
 def library(tmp_path):
     library = Library(tmp_path / "library")
     bout = library.add_bout(tmp_path / "bout of two.mp4", 60.0, title="Kim – Noor")
-    times = np.arange(0, 2, 0.2)
+    times = np.arange(SAMPLES) / 5
     index = pd.Index(times, name="time_s")
+    keypoints = np.zeros((SAMPLES, 2, 17, 3), np.float32)
+    keypoints[120:, 1] = np.nan
+    # Whole numbers for long, then fractions and holes, as some columns of real footage have them.
+    seen = np.where(np.arange(SAMPLES) < 130, 1.0, 0.94)
+    seen[140:] = np.nan
     library.save_reading(
         bout.id,
         times,
-        np.zeros((10, 2, 17, 3), np.float32),
-        pd.DataFrame({"a_hip_height": times}, index=index),
-        pd.DataFrame({"mount": np.ones(10)}, index=index),
+        keypoints,
+        pd.DataFrame({"a_hip_height": times, "a_seen": seen}, index=index),
+        pd.DataFrame({"mount": np.ones(SAMPLES)}, index=index),
         TIMELINE,
         reader="invented",
     )
@@ -80,7 +87,7 @@ def test_measurements_come_back_from_parquet(library, tmp_path):
     paths = {p.name.split(".")[-2]: p for p in export(library, tmp_path, "package")[:-1]}
     features = pd.read_parquet(paths["features"])
     pd.testing.assert_frame_equal(features, library.features(library.bouts()[0].id))
-    assert pd.read_parquet(paths["keypoints"]).shape == (10, 102)
+    assert pd.read_parquet(paths["keypoints"]).shape == (SAMPLES, 102)
     assert pd.read_parquet(paths["probabilities"])["mount"].eq(1).all()
 
 
@@ -94,6 +101,19 @@ def test_an_edited_table_of_the_package_reads_back(library, tmp_path):
 
 def test_otio_holds_everything(library):
     assert timeline_from_otio(timeline_to_otio(library.bouts()[0], TIMELINE)) == TIMELINE
+
+
+def test_otio_keeps_borders_together_wherever_they_lie(library):
+    # Pictures of 29.97 and 12 a second: borders are no round number of milliseconds.
+    for step in (1001 / 30_000, 1 / 12, 0.123456789):
+        borders = [step * n for n in (0, 53, 112, 171, 219, 315, 372)]
+        segments = tuple(
+            Segment(low, high, "mount", "A", 1.0, State.CORRECTED, id=f"s{n}")
+            for n, (low, high) in enumerate(pairwise(borders))
+        )
+        back = timeline_from_otio(timeline_to_otio(library.bouts()[0], Timeline(segments)))
+        for one, other in zip(segments, back.segments, strict=True):
+            assert (other.start_s, other.end_s) == (round(one.start_s, 6), round(one.end_s, 6))
 
 
 def test_otio_library_reads_clips_gaps_and_markers(library, tmp_path):

@@ -8,7 +8,6 @@ import pytest
 
 import pipeline
 from pipeline.library import Library
-from tests.overnight.figures import FigureReader, make_clip
 from tests.study.conftest import BY_HAND, put
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "notebook.md"
@@ -17,19 +16,19 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "notebook.md"
 def test_every_block_of_the_page_runs(tmp_path, monkeypatch, capsys):
     matplotlib.use("svg")
     monkeypatch.chdir(tmp_path)
-    make_clip(tmp_path / "bout.mp4", 12.0)
+    (tmp_path / "sample_clips").symlink_to(PAGE.parents[1] / "sample_clips")
     put(Library(tmp_path / "library"), BY_HAND, names={"A": "Kim", "B": "Noor"}, event="Cup")
-    monkeypatch.setattr("pipeline.bodies.make_reader", FigureReader)
     blocks = re.findall(r"```python\n(.*?)```", PAGE.read_text(), re.S)
     names: dict[str, object] = {}
     for block in blocks:
         exec(compile(block, str(PAGE), "exec"), names)
     said = capsys.readouterr().out
     assert len(blocks) == 3
-    assert "of the time told right" in said
+    assert int(re.match(r"(\d+)% of the time told right", said).group(1)) > 50
     assert "sweep" in said
     assert (tmp_path / "height.png").stat().st_size > 5000
-    assert names["reading"].features["a_hip_height"].notna().any()
+    heights = names["reading"].features[["a_hip_height", "b_hip_height"]]
+    assert heights.notna().mean().min() > 0.5
 
 
 def test_everything_offered_at_the_top_is_there():
