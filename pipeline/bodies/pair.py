@@ -213,7 +213,7 @@ class PairReader:
         return PairReading(keypoints, slots.visible < 0.5, positions, slots.top)
 
 
-NEAR_EDGE = 0.05
+NEAR_EDGE = 0.04
 """Share of the crop's side; keypoints nearer to its edge than that may have been cut off."""
 OFF_CENTRE = 0.15
 """Share of the crop's side by which a pair may lie off its middle."""

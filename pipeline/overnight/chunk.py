@@ -35,6 +35,9 @@ class ChunkReading:
 def chunks(duration_s: float, key_times: Sequence[float], longest_s: float) -> list[Chunk]:
     """Cut a file at its key frames, so that no chunk decodes what another one owns.
 
+    The chunks are about equally long and, but for the shortest files, even in number: the two
+    cores of a small machine then finish a file together.
+
     Parameters
     ----------
     duration_s : float
@@ -43,13 +46,23 @@ def chunks(duration_s: float, key_times: Sequence[float], longest_s: float) -> l
     longest_s : float
         No chunk is longer, also where key frames are further apart.
     """
+    count = 1 if duration_s <= longest_s / 3 else 2 * math.ceil(duration_s / (2 * longest_s))
     borders = [0.0]
-    while duration_s - borders[-1] > longest_s:
-        latest = borders[-1] + longest_s
-        key = key_times[i - 1] if (i := bisect_right(key_times, latest)) else 0.0
-        borders.append(key if key > borders[-1] else latest)
+    while len(borders) < count or duration_s - borders[-1] > longest_s:
+        start_s = borders[-1]
+        to_come = max(1, count - len(borders) + 1)
+        best_s = start_s + min(longest_s, (duration_s - start_s) / to_come)
+        last_s = min(start_s + longest_s, math.nextafter(duration_s, 0))
+        borders.append(_nearest(key_times, best_s, start_s, last_s))
     ends = [*borders[1:], math.inf]
     return [Chunk(start, end) for start, end in zip(borders, ends, strict=True)]
+
+
+def _nearest(key_times: Sequence[float], to_s: float, after_s: float, last_s: float) -> float:
+    """Return the key time nearest to a time, after one and up to another; the time if none is."""
+    near = bisect_right(key_times, to_s)
+    keys = [key for key in key_times[max(near - 2, 0) : near + 1] if after_s < key <= last_s]
+    return min(keys, key=lambda key: abs(key - to_s), default=to_s)
 
 
 def read_chunk(

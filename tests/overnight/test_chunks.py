@@ -40,9 +40,24 @@ def test_every_moment_belongs_to_exactly_one_chunk_none_too_long(duration_s, key
 
 def test_chunks_start_at_key_frames_where_they_are_near_enough():
     assert chunks(25, [0, 4, 8, 12, 16, 20, 24], 10) == [
-        Chunk(0, 8), Chunk(8, 16), Chunk(16, math.inf),
+        Chunk(0, 8), Chunk(8, 12), Chunk(12, 20), Chunk(20, math.inf),
     ]  # fmt: skip
-    assert chunks(25, [0], 10) == [Chunk(0, 10), Chunk(10, 20), Chunk(20, math.inf)]
+    assert chunks(40, [0], 10) == [
+        Chunk(0, 10), Chunk(10, 20), Chunk(20, 30), Chunk(30, math.inf),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("duration_s", [30, 60, 90, 125, 300, 1000])
+def test_two_cores_finish_a_file_together(duration_s):
+    keys = list(range(0, duration_s, 2))
+    cut = chunks(duration_s, keys, 60)
+    lengths = [min(chunk.end_s, duration_s) - chunk.start_s for chunk in cut]
+    assert len(cut) % 2 == 0
+    assert max(lengths) - min(lengths) <= 4
+
+
+def test_a_short_clip_stays_whole():
+    assert chunks(15, [0, 2, 4], 60) == [Chunk(0, math.inf)]
 
 
 def same(a: ChunkReading, b: ChunkReading) -> bool:
