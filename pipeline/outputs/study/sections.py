@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -21,6 +21,8 @@ from pipeline.outputs.study.spells import (
 from pipeline.outputs.study.study import Study
 from pipeline.timeline import position
 
+MOST_WAYS = 4
+"""Ways into or out of a position that the page names; the table of the same numbers has all."""
 MOST_STRIPS = 12
 """Bouts drawn one by one; with more, the page would be longer than anyone reads."""
 
@@ -56,7 +58,7 @@ def _bouts(study: Study) -> Section:
             for number, one in enumerate(b for b in study.bouts if b.timeline.segments)
         ]
     columns: dict[str, Shown] = {
-        "title": ("bout", str, False),
+        "title": ("bout", _short_unbroken, False),
         "own": ("own", str, False),
         "opponent": ("opponent", str, False),
         "event": ("event", str, False),
@@ -70,6 +72,8 @@ def _bouts(study: Study) -> Section:
     }
     if len(study.bouts) == 1:
         return Section("The bout", [], pictures)
+    if len({one.names[0] for one in study.bouts}) == 1:
+        del columns["own"]
     table = ShownTable.of(study.bout_table(), "Every bout of this report.", columns)
     return Section("Bout by bout", [], pictures, [table])
 
@@ -114,7 +118,7 @@ def _ways(study: Study) -> Section:
         return Section("Ways from position to position")
     matrix = transition_matrix(study.transitions)
     picture = Picture.of(plots.matrix_map(matrix), "How often one position led to another.")
-    caption = "How each position was entered and left, and how often."
+    caption = "How each position was entered and left most often."
     table = ShownTable.of(_way_lists(study.transitions), caption, _WAYS)
     return Section("Ways from position to position", [], [picture], [table])
 
@@ -125,9 +129,14 @@ def _way_lists(transitions: pd.DataFrame) -> pd.DataFrame:
         f"{_state(w.other_position, w.other_side)} ×\u00a0{w.times}" for w in ways.itertuples()
     ]
     lists = ways.pivot_table(
-        index=["position", "side"], columns="way", values="told", aggfunc="; ".join, fill_value=""
+        index=["position", "side"], columns="way", values="told", aggfunc=_first, fill_value=""
     )
     return lists.reset_index()
+
+
+def _first(told: Sequence[str]) -> str:
+    more = [f"{len(told) - MOST_WAYS} others"] if len(told) > MOST_WAYS + 1 else []
+    return "; ".join([*told[: MOST_WAYS if more else None], *more])
 
 
 def _attempts(study: Study) -> Section:
@@ -228,7 +237,9 @@ def _elevations(study: Study) -> Section:
         "by": _BY,
         "from_position": ("from", _position, False),
     }
-    counted = rates(table, keys, study.settings)
+    counted = rates(table, keys, study.settings).sort_values(
+        ["by", "kind", "attempts"], ascending=[False, True, False]
+    )
     text = (
         f"How many rises and lifts were followed within {study.settings.before_s:.0f} seconds by "
         "a sweep, reversal, stand-up or back take of the same athlete, or the attempt of one."
@@ -267,10 +278,10 @@ def _trends(study: Study) -> Section:
         "Own attempts held, event by event. Where intervals overlap widely, a rise or fall may be "
         "chance.",
     )
-    columns: dict[str, Shown] = {"event": ("event", str, False), "kind": _KIND}
-    return Section(
-        "Over events", [], [picture], [_rate_table(study.trends, "Own attempts.", columns)]
-    )
+    columns: dict[str, Shown] = {"kind": _KIND, "event": ("event", str, False)}
+    order = {kind: number for number, kind in enumerate(ATTEMPTED)}
+    table = study.trends.sort_values("kind", key=lambda kind: kind.map(order), kind="stable")
+    return Section("Over events", [], [picture], [_rate_table(table, "Own attempts.", columns)])
 
 
 def _time_table(table: pd.DataFrame, caption: str) -> ShownTable:
@@ -323,6 +334,10 @@ def _percent(share: float) -> str:
 def _unbroken(text: str) -> str:
     """Return text that no line ends in the middle of."""
     return text.replace("-", "\u2011").replace(" ", "\u00a0")
+
+
+def _short_unbroken(text: str) -> str:
+    return _unbroken(text) if len(text) <= 20 else text
 
 
 _POSITION: Shown = ("position", _position, False)
