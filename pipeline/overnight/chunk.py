@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pipeline.athletes import People
 from pipeline.bodies import BodyReader, RegionTracker, mat_of
 from pipeline.footage import Footage, Frame, Gap
+from pipeline.footage.ahead import ahead
 from pipeline.settings import Settings
 
 
@@ -74,10 +75,13 @@ def read_chunk(
     alone and not on what was read before it, on which machine, or in which order.
     """
     tracker, mat = RegionTracker(settings.bodies), mat_of(settings.bodies.mat)
-    people = []
-    for frame in footage.frames(
+    frames = footage.frames(
         start_s=chunk.start_s, end_s=chunk.end_s, max_side=settings.overnight.max_side
-    ):
+    )
+    if footage.settings.decode_threads > 1:  # this program has more than one core to itself
+        frames = ahead(frames)
+    people = []
+    for frame in frames:
         look = tracker.read(reader, frame.image, mat and mat.scaled(frame.scale))
         found = People.from_look(frame.time_s, frame.image, look, settings.athletes)
         people.append(_in_source_pixels(found, frame))
