@@ -32,7 +32,7 @@ BRIEF_CHANCE = 0.2
 """How often a position is reached but lost again within three seconds."""
 ELEVATION_CHANCE = 0.5
 """How often whoever is underneath comes up or carries the other, where there is a pose for it."""
-LIFT_CHANCE = 0.7
+LIFT_CHANCE = 0.8
 """How often that is a lift and not a rise, where both are possible."""
 SWEEP_CHANCE = 0.4
 """How often coming up ends in a change of position, and not down again."""
