@@ -96,7 +96,9 @@ def _edges(study: Study) -> Section:
         table[table["part"] == part].set_index(["position", "side"])[["seconds", "share"]]
         for part in ("first", "last")
     )
-    both = first.join(last, how="outer", lsuffix="_first", rsuffix="_last").fillna(0.0)
+    both = first.merge(
+        last, how="outer", left_index=True, right_index=True, suffixes=("_first", "_last")
+    ).fillna(0.0)
     both = both.sort_values("seconds_first", ascending=False).reset_index()
     columns: dict[str, Shown] = {
         "position": _POSITION,
