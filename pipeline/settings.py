@@ -262,12 +262,12 @@ class MomentsSettings:
     """Seconds it is kept; a lift tips over sooner than a rise ends."""
     lift_overlap: float = 0.3
     """Shared width over the narrower body's: who lifts is underneath, not beside."""
-    stands_knee_degrees: float = 40.0
-    """Degrees the top athlete's knee opens when standing up by itself, which is no lift."""
-    stands_hip: float = 1.3
-    """Trunk lengths of hips over the lower foot that only a nearly straight leg gives (1.7)."""
-    stands_foot: float = 0.25
-    """Trunk lengths. Feet lower than this are still on the mat."""
+    lift_knee: float = 0.35
+    """Trunk lengths of the lower knee over the mat: on it a knee is 0.15 high, carried 0.6 to 1.1
+    (means over solved poses)."""
+    lift_foot: float = 0.35
+    """Trunk lengths of the lower ankle over the mat, on which it is 0.2 high, carried 0.7 to 0.9:
+    who stands or kneels on the own legs was not lifted."""
     steady_s: float = 0.45
     """Seconds. Running median of heights: three samples at 5 Hz, so one wild sample is none."""
     reached_s: float = 0.4

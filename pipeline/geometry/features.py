@@ -87,7 +87,7 @@ def features(
         for name, values in athlete.items()
         for i, letter in enumerate("ab")
     }
-    columns |= metres | _over_mat(points)
+    columns |= metres | _over_mat(points, times)
     table = pd.DataFrame(columns, index=pd.Index(times, name="time_s"), dtype=np.float64)
     measured = [name for c in COLUMNS for name in c.full_names]
     lifted = table.reindex(columns=list(LIFTED_NAMES))
@@ -363,8 +363,8 @@ def _pair_columns(pair: _Pair, athlete: dict[str, np.ndarray]) -> dict[str, np.n
     }
 
 
-def _over_mat(points: np.ndarray) -> dict[str, np.ndarray]:
-    heights = heights_over_mat(points)
+def _over_mat(points: np.ndarray, times: np.ndarray) -> dict[str, np.ndarray]:
+    heights = heights_over_mat(points, times)
     return {
         f"{letter}_{point}_over_mat": heights[:, athlete, i]
         for i, point in enumerate(LIFTED)

@@ -174,11 +174,12 @@ def _lifts(
     height = _steady(times, hips, settings)
     above = (hips - _height(features, athlete.lower(), "hip")).to_numpy()
     overlap = features["pair_horizontal_overlap"].to_numpy()
+    carried = (above > 0) & (overlap >= settings.lift_overlap)
+    carried &= _off_the_mat(times, features, top, settings)
     found = gains(times, height, settings.lift_gain, settings.lift_within_s, settings.lift_keep_s)
     for g in found:
-        if not sure[g.base] > 0 or _stands_up_alone(features, top, g, settings):
-            continue
-        if not (above[g.cross] > 0 and overlap[g.cross] >= settings.lift_overlap):
+        where = g.cross + int(carried[g.cross : g.peak + 1].argmax())
+        if not (sure[g.base] > 0 and carried[where]):
             continue
         yield _moment(
             "lift",
@@ -190,20 +191,20 @@ def _lifts(
                 "gain_trunk_lengths": g.gain,
                 "kept_s": g.kept_s,
                 "baseline_trunk_lengths": float(height[g.base]),
-                "hips_above_other_trunk_lengths": float(above[g.cross]),
-                "horizontal_overlap": float(overlap[g.cross]),
+                "hips_above_other_trunk_lengths": float(above[where]),
+                "horizontal_overlap": float(overlap[where]),
             },
         )
 
 
-def _stands_up_alone(features: pd.DataFrame, top: str, g: Gain, settings: MomentsSettings) -> bool:
-    """Whether the top athlete came up on the own legs: a foot down, and the leg straightened."""
-    knee = features[f"{top}_knee_angle_max"].to_numpy()
-    foot = _height(features, top, "foot").to_numpy()
-    hip = _height(features, top, "hip").to_numpy()
-    straightened = knee[g.peak] - knee[g.base] >= settings.stands_knee_degrees
-    straight = hip[g.peak] - foot[g.peak] >= settings.stands_hip
-    return bool((straightened or straight) and foot[g.peak] <= settings.stands_foot)
+def _off_the_mat(
+    times: np.ndarray, features: pd.DataFrame, top: str, settings: MomentsSettings
+) -> np.ndarray:
+    """Where neither a foot nor a knee of `top` rests on the mat, (T,); unseen ones don't count."""
+    foot = _steady(times, _height(features, top, "foot"), settings)
+    knee = _steady(times, features.get(f"{top}_knee_over_mat", foot * np.nan), settings)
+    seen = np.isfinite(foot) | np.isfinite(knee)
+    return seen & ~(foot < settings.lift_foot) & ~(knee < settings.lift_knee)
 
 
 def _underneath(times: np.ndarray, segments: Sequence[Segment], athlete: Athlete) -> np.ndarray:
@@ -223,8 +224,10 @@ def _height(features: pd.DataFrame, who: str, point: str) -> pd.Series:
     return features[f"{who}_foot_height_low" if point == "foot" else f"{who}_{point}_height"]
 
 
-def _steady(times: np.ndarray, height: pd.Series, settings: MomentsSettings) -> np.ndarray:
-    values = height.to_numpy(np.float64)
+def _steady(
+    times: np.ndarray, height: pd.Series | np.ndarray, settings: MomentsSettings
+) -> np.ndarray:
+    values = np.asarray(height, np.float64)
     smooth = running_median(times, values, settings.steady_s)
     return np.where(np.isnan(values), np.nan, smooth)
 

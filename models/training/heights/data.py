@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from models.training.positions.data import StoredBout
-from models.training.scenes.camera import handheld, random_camera
-from pipeline.geometry.lifting import normalised
+from models.training.scenes.views import ReaderErrors, view
+from pipeline.geometry.lifting import looks_long, normalised
 from pipeline.geometry.skeleton import ANKLES, HIPS, KNEES, NOSE, SHOULDERS
 
-NOISE_M = 0.08  # the most a reader errs in training, metres
+RATE_HZ = 5.0
+FULL_TILT = 45.0  # degrees
 
 
 class Sample(NamedTuple):
-    """N samples: placed points (N, 2, 17, 2) and true heights (N, 2, 5) in trunk lengths."""
+    """N samples: placed points (N, 2, 17, 2) and true heights (N, 2, 5) in trunk lengths.
+
+    ``length`` (N,): `pipeline.geometry.lifting.looks_long`; ``tilt`` (N,): how far the camera
+    looks down, shares of `FULL_TILT`; ``view`` (N,): which samples come from one camera.
+    """
 
     placed: np.ndarray
     heights: np.ndarray
+    length: np.ndarray
+    tilt: np.ndarray
+    view: np.ndarray
 
 
 def true_heights(world: np.ndarray) -> np.ndarray:
@@ -31,29 +40,24 @@ def true_heights(world: np.ndarray) -> np.ndarray:
     return np.stack(z, axis=-1) / trunk[:, None]
 
 
-def seen_by_a_camera(bout: StoredBout, rng: np.random.Generator) -> np.ndarray:
-    """Return a bout's keypoints (T, 2, 17, 2) through a new camera, with a reader's errors."""
-    world = bout.keypoints.astype(np.float64)
-    middles = world.mean(axis=(1, 2))
-    low, high = world[0].min(axis=(0, 1)), world[0].max(axis=(0, 1))
-    camera = random_camera(rng, np.minimum(low, middles[0] - 0.8), np.maximum(high, low + 1.2))
-    noise = rng.uniform(0, NOISE_M) * (rng.random() < 0.75)
-    lasting = np.repeat(rng.normal(size=(len(world) // 5 + 1, *world.shape[1:])), 5, axis=0)
-    wrong = world + noise * 0.7 * (rng.normal(size=world.shape) + lasting[: len(world)])
-    cameras = handheld(rng, camera, bout.times, middles)
-    points = np.stack([c.project(p)[..., :2] for c, p in zip(cameras, wrong, strict=True)])
-    points[rng.random(points.shape[:3]) < rng.choice([0.0, rng.uniform(0, 0.2)])] = np.nan
-    return points
-
-
 def samples(bouts: Sequence[StoredBout], views: int, seed: int) -> Sample:
     """See each bout through several cameras."""
-    placed, heights = [], []
+    parts = []
     for number, bout in enumerate(bouts):
         true = true_heights(bout.keypoints)
         for shot in range(views):
-            points = seen_by_a_camera(bout, np.random.default_rng((seed, number, shot)))
+            rng = np.random.default_rng((seed, number, shot))
+            errors = replace(ReaderErrors.draw(rng), athletes_exchanged=0.0)
+            seen = view(bout, rng, errors, RATE_HZ)
+            points = seen.keypoints[..., :2].astype(np.float64)
             usable = np.isfinite(points[:, :, (*SHOULDERS, *HIPS)]).all(axis=(1, 2, 3))
-            placed.append(normalised(points[usable]).astype(np.float32))
-            heights.append(true[usable].astype(np.float32))
-    return Sample(np.concatenate(placed), np.concatenate(heights))
+            points = points[usable]
+            columns = (
+                normalised(points),
+                true[seen.samples][usable],
+                looks_long(points, seen.times[usable]),
+                seen.elevation[usable] / FULL_TILT,
+            )
+            view_number = np.full(len(points), number * views + shot)
+            parts.append((*(column.astype(np.float32) for column in columns), view_number))
+    return Sample(*(np.concatenate(column) for column in zip(*parts, strict=True)))

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from models.training.scenes.arrays_file import write_arrays
+from models.training.scenes.events import find_moments
 from models.training.scenes.pose import PosedPair
 from models.training.scenes.views import ReaderErrors, View, skeleton_spheres, view
 from pipeline.errors import MatlineError
@@ -59,16 +60,35 @@ class StoredBout:
 
     @classmethod
     def load(cls, path: Path) -> StoredBout:
-        """Read what `save` wrote."""
+        """Read what `save` or `models.training.scenes.played.Played.save` wrote.
+
+        Moments are found anew, by the definitions as they are now.
+        """
         with np.load(path, allow_pickle=False) as stored:
-            return cls(
-                path.stem,
-                (int(stored["who"][0]), int(stored["who"][1])),
-                stored["times"],
-                stored["keypoints"],
-                stored["spheres"].astype(np.float32),
-                timeline_from_json(str(stored["timeline"])),
-            )
+            data = {name: stored[name] for name in ("who", "times", "keypoints", "timeline")}
+            spheres = stored["spheres"].astype(np.float32) if "spheres" in stored.files else None
+        return cls.of(path.stem, data, spheres)
+
+    @classmethod
+    def of(
+        cls, name: str, data: Mapping[str, np.ndarray], spheres: np.ndarray | None = None
+    ) -> StoredBout:
+        """Build from arrays as kept on disk; whole numbers are millimetres.
+
+        What hides what is guessed from the skeletons where there are no spheres.
+        """
+        keypoints, times = data["keypoints"].astype(np.float32), data["times"]
+        if data["keypoints"].dtype.kind == "i":
+            keypoints /= 1000
+        segments = timeline_from_json(str(data["timeline"])).segments
+        return cls(
+            name,
+            (int(data["who"][0]), int(data["who"][1])),
+            times,
+            keypoints,
+            skeleton_spheres(keypoints) if spheres is None else spheres,
+            Timeline(segments, find_moments(times, keypoints, segments)),
+        )
 
 
 UNSEEN = Path(__file__).with_name("unseen.npz")
@@ -87,22 +107,12 @@ def pack_bouts(bouts: Sequence[StoredBout], path: Path, every: int = 2) -> None:
 
 
 def _unpack(path: Path) -> list[StoredBout]:
-    bouts = []
     with np.load(path, allow_pickle=False) as stored:
-        for name in sorted({name.split("/")[0] for name in stored.files}):
-            who = stored[f"{name}/who"]
-            keypoints = stored[f"{name}/keypoints"].astype(np.float32) / 1000
-            bouts.append(
-                StoredBout(
-                    name,
-                    (int(who[0]), int(who[1])),
-                    stored[f"{name}/times"],
-                    keypoints,
-                    skeleton_spheres(keypoints),
-                    timeline_from_json(str(stored[f"{name}/timeline"])),
-                )
-            )
-    return bouts
+        names = sorted({name.split("/")[0] for name in stored.files})
+        fields = ("who", "times", "keypoints", "timeline")
+        return [
+            StoredBout.of(n, {field: stored[f"{n}/{field}"] for field in fields}) for n in names
+        ]
 
 
 def load_bouts(folder: str | Path) -> list[StoredBout]:

@@ -43,11 +43,17 @@ class View:
         x, y in pixels and confidence; NaN = not seen.
     flags : ndarray, int8, (T, 2, 17)
         2 visible, 1 hidden; in the order of the true athletes.
+    samples : ndarray, int, (T,)
+        Which of the bout's samples these are.
+    elevation : ndarray, (T,)
+        Degrees that the camera looks down.
     """
 
     times: np.ndarray
     keypoints: np.ndarray
     flags: np.ndarray
+    samples: np.ndarray
+    elevation: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -141,7 +147,8 @@ def view(
     eyes = np.stack([c.eye for c in cameras])
     flags = visibility(eyes, world, spheres)
     keypoints = _read(rng, world, flags, cameras, times, errors)
-    return View(times, keypoints, flags)
+    elevation = np.array([camera.elevation for camera in cameras])
+    return View(times, keypoints, flags, chosen, elevation)
 
 
 def visibility(eyes: np.ndarray, world: np.ndarray, spheres: np.ndarray) -> np.ndarray:
