@@ -7,7 +7,7 @@ INSTALLED := $(VENV)/.installed
 TESTED := $(VENV)/.installed-test
 TRAINED := $(VENV)/.installed-training
 
-.PHONY: demo test bench evaluate training clean
+.PHONY: demo test bench evaluate reference training clean
 
 demo: $(INSTALLED)
 	$(BIN)/matline demo
@@ -26,6 +26,9 @@ bench: $(TESTED)
 
 evaluate: $(TESTED)
 	$(BIN)/python -m models.training.positions evaluate $(if $(BOUTS),--bouts $(BOUTS))
+
+reference: $(INSTALLED)
+	$(BIN)/python -m pipeline.cli.reference > docs/reference.md
 
 training: $(TRAINED)
 	@echo "Ready to train: see docs/ and models/training."

@@ -32,7 +32,7 @@ from tests.learning.corrector import KnownBout, corrected, filmed_bouts
 POOR = ReaderErrors(
     noise_m=0.08, hidden_factor=2.5, lasting=0.5, missing_hidden=0.5, sides_exchanged=0.05
 )
-STEPS = (2, 5, 10, 15, 20)
+STEPS = (2, 5, 8, 12, 16)
 """Bouts corrected before learning, as far as there are so many."""
 FIGURES = ("accuracy", "edit", "macro_f1")
 COLUMNS = (
@@ -110,7 +110,7 @@ def curve(bouts: list[KnownBout]) -> Iterator[dict[str, object]]:
         waiting = [(bout, bout.put(library)) for bout in others]
         yield _row(0, 0, 0.0, False, judge(PositionModel.load(), judged), None)
         done = 0
-        for step in sorted({*(s for s in STEPS if s < len(others)), len(others)}):
+        for step in sorted({*(s for s in STEPS if s < len(others) - 1), len(others)}):
             for bout, bout_id in waiting[done:step]:
                 bout.correct(library, bout_id)
             done = step

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
@@ -136,7 +136,8 @@ def _way_lists(transitions: pd.DataFrame) -> pd.DataFrame:
     return lists.reset_index()
 
 
-def _first(told: Sequence[str]) -> str:
+def _first(several: pd.Series) -> str:
+    told = several.tolist()
     more = [f"{len(told) - MOST_WAYS} others"] if len(told) > MOST_WAYS + 1 else []
     return "; ".join([*told[: MOST_WAYS if more else None], *more])
 
