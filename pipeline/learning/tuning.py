@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from sklearn.metrics import f1_score
@@ -61,9 +62,10 @@ def cross_validate(model: PositionModel, samples: Samples, settings: LearningSet
     steps = (0, *settings.passes)
     shape = (len(samples), len(model.states))
     held_out = {passes: np.zeros(shape) for passes in steps}
-    for learnt, judged in folds.split(samples.x, samples.y.astype(str), samples.bout):
-        for passes, bent in _bent(model, samples.where(learnt), steps, settings):
-            held_out[passes][judged] = bent.classifier.predict_proba(samples.x[judged])
+    x, y = _prepared(model, samples), samples.y.astype(str)
+    for learnt, judged in folds.split(x, y, samples.bout):
+        for passes, network in _learning(model, x[learnt], y[learnt], steps, settings):
+            held_out[passes][judged] = network.predict_proba(x[judged])
     said = {n: outvoted(tempered(p, model.temperature), samples.votes) for n, p in held_out.items()}
     macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in said.items()}
     best = max(steps, key=lambda passes: (macro_f1[passes], -passes))
@@ -83,22 +85,31 @@ def bend(
     version: str,
 ) -> PositionModel:
     """Return the model after some passes over all samples."""
-    *_, (_, bent) = _bent(model, samples, (passes,), settings)
-    return replace(bent, temperature=temperature, version=version)
-
-
-def _bent(
-    model: PositionModel, samples: Samples, steps: Sequence[int], settings: LearningSettings
-) -> Iterator[tuple[int, PositionModel]]:
-    """Yield the same model after ever more passes; it is changed in place between them."""
+    x, y = _prepared(model, samples), samples.y.astype(str)
+    *_, (_, network) = _learning(model, x, y, (passes,), settings)
+    # The optimiser's memory is of no use afterwards and weighs twice the network.
+    network.__dict__.pop("_optimizer", None)
     classifier = copy.deepcopy(model.classifier)
-    prepare, network = classifier[:-1], classifier[-1]
+    classifier.steps[-1] = (classifier.steps[-1][0], network)
+    return replace(model, classifier=classifier, temperature=temperature, version=version)
+
+
+def _prepared(model: PositionModel, samples: Samples) -> np.ndarray:
+    """Return the samples as the network takes them; once, since it takes longer than a pass."""
+    return np.asarray(model.classifier[:-1].transform(samples.x), np.float32)
+
+
+def _learning(
+    model: PositionModel, x: np.ndarray, y: np.ndarray, steps: Sequence[int],
+    settings: LearningSettings,
+) -> Iterator[tuple[int, Any]]:  # fmt: skip
+    """Yield the same network after ever more passes; it is changed in place between them."""
+    network = copy.deepcopy(model.classifier[-1])
     if not hasattr(network, "partial_fit"):
         raise MatlineError(
             "This position model can't learn on from where it is; use the one that comes with "
             "Matline (`matline learn --back`)."
         )
-    x, y = prepare.transform(samples.x).astype(np.float32), samples.y.astype(str)
     network.set_params(
         learning_rate_init=settings.rate,
         random_state=settings.seed,
@@ -109,9 +120,7 @@ def _bent(
         for _ in range(passes - done):
             network.partial_fit(x, y)
         done = max(done, passes)
-        yield passes, replace(model, classifier=classifier)
-    # The optimiser's memory is of no use afterwards and weighs twice the network.
-    network.__dict__.pop("_optimizer", None)
+        yield passes, network
 
 
 def _macro_f1(y: np.ndarray, probabilities: np.ndarray, states: Sequence[str]) -> float:

@@ -47,26 +47,25 @@ def test_the_same_corrections_give_the_same_model(start):
 def test_a_bout_is_never_judged_by_a_model_that_saw_it(start, monkeypatch):
     bouts = [seen(seed, SHIFT) for seed in range(20, 24)]
     samples = Samples.of(bouts, start.states)
-    rows = {row.tobytes(): bout for row, bout in zip(samples.x, samples.bout, strict=True)}
-    learnt, judged = set(), []
     import pipeline.learning.tuning as tuning
 
-    real = tuning._bent
+    prepared = tuning._prepared(start, samples)
+    rows = {row.tobytes(): bout for row, bout in zip(prepared, samples.bout, strict=True)}
+    judged = []
+    real = tuning._learning
 
-    def watched(model, some, steps, settings):
-        learnt.clear()
-        learnt.update(some.bout.tolist())
-        for passes, bent in real(model, some, steps, settings):
-            told = bent.classifier.predict_proba
+    def watched(model, x, y, steps, settings):
+        learnt = {rows[row.tobytes()] for row in x}
+        for passes, network in real(model, x, y, steps, settings):
 
             class Watching:
-                def predict_proba(self, x, told=told):
+                def predict_proba(self, x, told=network.predict_proba):
                     judged.append({rows[row.tobytes()] for row in x} & learnt)
                     return told(x)
 
-            yield passes, type(bent)(Watching(), bent.states)
+            yield passes, Watching()
 
-    monkeypatch.setattr(tuning, "_bent", watched)
+    monkeypatch.setattr(tuning, "_learning", watched)
     cross_validate(start, samples, SETTINGS)
     assert len(judged) == 3 * 3
     assert not any(judged)
