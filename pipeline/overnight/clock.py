@@ -46,3 +46,17 @@ def length(seconds: float) -> str:
     if minutes < 90:
         return f"{minutes} min"
     return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def at(time_s: float) -> str:
+    """Return a place in footage as players write it: ``2:05``, ``1:02:05``.
+
+    Examples
+    --------
+    >>> at(125.9)
+    '2:05'
+    """
+    minutes, seconds = divmod(int(time_s), 60)
+    if minutes < 60:
+        return f"{minutes}:{seconds:02d}"
+    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.library import written_whole
+from pipeline.overnight.spots import Spot
 from pipeline.overnight.summary import FileOutcome, Summary
 
 
@@ -50,7 +51,8 @@ def last_summary(root: Path) -> Morning | None:
 def _outcome(kept: dict) -> FileOutcome:
     kept = dict(kept)
     bouts = tuple(kept.pop("bouts"))
-    return FileOutcome(Path(kept.pop("path")), bouts=bouts, **kept)
+    spots = tuple(Spot(**spot) for spot in kept.pop("spots", ()))
+    return FileOutcome(Path(kept.pop("path")), bouts=bouts, spots=spots, **kept)
 
 
 def _path(root: Path) -> Path:

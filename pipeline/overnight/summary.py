@@ -9,15 +9,16 @@ from typing import Literal
 
 from pipeline.overnight.clock import length
 from pipeline.overnight.reading import Reading
+from pipeline.overnight.spots import ELEVATIONS, SCORING, UNSURE, Spot, Why, spots
 from pipeline.timeline import ATTEMPT_SUFFIX, Timeline
 
 Became = Literal["read", "known", "failed", "unfinished"]
 
-ELEVATIONS = ("rise", "lift")
-SCORING = ("takedown", "sweep", "guard_pass", "mount_taken", "back_taken", "knee_on_belly_taken")
-
-_UNSURE = 0.6
-"""Confidence below which a segment is one to look at first."""
+_GROUPS: tuple[tuple[Why, str], ...] = (
+    ("elevation", "elevations"),
+    ("scoring", "scoring moments"),
+    ("unsure", "look first at"),
+)
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class FileOutcome:
         Seconds in which the reader is not sure: what to look at first.
     gaps_s : float
         Seconds without good pictures.
+    spots : tuple of Spot
+        What to open of it: elevations and scoring moments first, then where a look pays most.
     """
 
     path: Path
@@ -51,6 +54,7 @@ class FileOutcome:
     moments: dict[str, int] = field(default_factory=dict)
     unsure_s: float = 0.0
     gaps_s: float = 0.0
+    spots: tuple[Spot, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,8 +73,11 @@ class Summary:
         return [*read, *self.of("known"), *self.of("unfinished"), *self.of("failed")]
 
     def lines(self) -> list[str]:
-        """Return the summary as text; where a look pays most comes first."""
-        return [*map(_line, self.by_worth()), self.total()]
+        """Return the summary as text; where a look pays most comes first.
+
+        A line for each file, those below it that begin with spaces say what to open of it.
+        """
+        return [line for file in self.by_worth() for line in _lines(file)] + [self.total()]
 
     def total(self) -> str:
         """Return how many files became what, in one sentence."""
@@ -99,12 +106,17 @@ def read_outcome(path: Path, bout_ids: list[str], readings: list[Reading]) -> Fi
         moments=dict(Counter(m.kind for proposal in proposals for m in proposal.moments)),
         unsure_s=sum(map(unsure_s, proposals)),
         gaps_s=sum(gap.end_s - gap.start_s for reading in readings for gap in reading.gaps),
+        spots=tuple(
+            spot
+            for bout, proposal in zip(bout_ids, proposals, strict=True)
+            for spot in spots(bout, proposal)
+        ),
     )
 
 
 def unsure_s(timeline: Timeline) -> float:
     """Return the seconds whose segments the reader is not sure of."""
-    return sum(s.duration_s for s in timeline.segments if s.confidence < _UNSURE)
+    return sum(s.duration_s for s in timeline.segments if s.confidence < UNSURE)
 
 
 def facts(file: FileOutcome) -> str:
@@ -118,9 +130,16 @@ def facts(file: FileOutcome) -> str:
     return f"NOT READ. {file.why}"
 
 
-def _line(file: FileOutcome) -> str:
+def _lines(file: FileOutcome) -> list[str]:
     bouts = f" ({', '.join(file.bouts)})" if file.became == "read" else ""
-    return f"{file.path.name}{bouts}: {facts(file)}"
+    lines = [f"{file.path.name}{bouts}: {facts(file)}"]
+    for bout in file.bouts:
+        which = f"{bout}, " if len(file.bouts) > 1 else ""
+        for why, name in _GROUPS:
+            found = [str(s) for s in file.spots if s.bout == bout and s.why == why]
+            if found:
+                lines.append(f"    {which}{name}: {', '.join(found)}")
+    return lines
 
 
 def _found(file: FileOutcome) -> list[str]:

@@ -88,6 +88,16 @@ class NightBout(BaseModel):
     title: str
 
 
+class NightSpot(BaseModel):
+    """A place of a bout that is worth opening in the morning."""
+
+    bout: str
+    at_s: float
+    time_s: float
+    why: Literal["elevation", "scoring", "unsure"]
+    what: str
+
+
 class NightFile(BaseModel):
     """What became of one file, and what to do about it."""
 
@@ -95,6 +105,7 @@ class NightFile(BaseModel):
     became: Literal["read", "known", "failed", "unfinished"]
     facts: str
     bouts: list[NightBout]
+    spots: list[NightSpot]
 
 
 class NightOut(BaseModel):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from pipeline.library import Library
 from pipeline.overnight import last_summary
 from pipeline.overnight.summary import facts
@@ -27,6 +29,9 @@ def last_night(library: Library) -> messages.NightOut | None:
                     messages.NightBout(id=one, title=titles[one])
                     for one in file.bouts
                     if one in titles
+                ],
+                spots=[
+                    messages.NightSpot(**asdict(spot)) for spot in file.spots if spot.bout in titles
                 ],
             )
             for file in kept.summary.by_worth()

@@ -5,7 +5,11 @@ import pytest
 from pipeline.library import Library
 from pipeline.overnight import InThisProcess, last_summary
 from pipeline.overnight.engine import Outcome
+from pipeline.overnight.morning import keep_summary
+from pipeline.overnight.spots import spots
+from pipeline.overnight.summary import FileOutcome, Summary
 from pipeline.review.night import last_night
+from pipeline.timeline import Moment, Segment, Timeline
 from tests.overnight.figures import make_clip
 from tests.overnight.test_night import plan_and_run
 
@@ -30,7 +34,8 @@ def test_the_page_s_summary_holds_the_terminal_s_facts_in_its_order(library, fol
     night = last_night(library)
     assert night.ended
     assert night.total == summary.lines()[-1] == "3 files: 2 read, 1 failed."
-    for file, line in zip(night.files, summary.lines(), strict=False):
+    lines = [line for line in summary.lines()[:-1] if not line.startswith(" ")]
+    for file, line in zip(night.files, lines, strict=True):
         assert line.startswith(file.name)
         assert line.endswith(file.facts)
     assert [file.became for file in night.files] == ["read", "read", "failed"]
@@ -65,3 +70,54 @@ def test_a_damaged_summary_is_no_reason_not_to_open_the_page(library, folder):
     for text in ("", "[]", '{"at": 1}', '{"at": "", "ended": true, "files": [{"path": "x"}]}'):
         (library.root / "last_night.json").write_text(text)
         assert last_night(library) is None
+
+
+def segment(start_s, end_s, confidence, position="half_guard"):
+    top = None if position == "standing" else "A"
+    return Segment(start_s, end_s, position, top, confidence=confidence)
+
+
+def moment(start_s, kind, confidence=0.9):
+    return Moment(start_s, start_s + 1, start_s + 2, kind, "B", confidence=confidence)
+
+
+TIMELINE = Timeline(
+    (
+        segment(0, 40, 0.95, "standing"),
+        segment(40, 43, 0.3),
+        segment(43, 400, 0.55, "mount"),
+        segment(400, 3700, 0.8),
+    ),
+    (moment(50, "sweep"), moment(90, "sweep_attempt"), moment(3661, "lift"), moment(1, "rise")),
+)
+
+
+def test_what_to_open_is_named_elevations_and_scoring_moments_first():
+    # By the definitions: an attempt is neither, and a segment under 0.6 is one to look at.
+    found = spots("id", TIMELINE)
+    assert [(s.why, s.time_s, s.what) for s in found] == [
+        ("elevation", 1, "rise by B"),
+        ("elevation", 3661, "lift by B"),
+        ("scoring", 50, "sweep by B"),
+        ("unsure", 40, "half guard?"),
+        ("unsure", 43, "mount?"),
+    ]
+    assert [s.at_s for s in found] == [0, 3659, 48, 40, 43]  # a little before, so one sees it come
+
+
+def test_the_terminal_says_when_and_the_kept_summary_reads_back(tmp_path):
+    file = FileOutcome(tmp_path / "a.mp4", "read", bouts=("id",), spots=spots("id", TIMELINE))
+    lines = Summary((file,)).lines()
+    assert lines[1:4] == [
+        "    elevations: 0:01 rise by B, 1:01:01 lift by B",
+        "    scoring moments: 0:50 sweep by B",
+        "    look first at: 0:40 half guard?, 0:43 mount?",
+    ]
+    keep_summary(tmp_path, Summary((file,)), ended=True)
+    assert last_summary(tmp_path).summary == Summary((file,))
+
+
+def test_of_many_doubtful_segments_those_are_named_whose_look_pays_most():
+    unsure = [segment(10 * i, 10 * i + 9, 0.59 - 0.05 * (i % 4)) for i in range(12)]
+    found = [s.time_s for s in spots("id", Timeline(tuple(unsure))) if s.why == "unsure"]
+    assert found == [20, 30, 60, 70, 110]  # the three least sure, then two of the next

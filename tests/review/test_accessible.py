@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.overnight.morning import keep_summary
+from pipeline.overnight.spots import Spot
 from pipeline.overnight.summary import FileOutcome, Summary
 
 pytestmark = [pytest.mark.browser, pytest.mark.network]
@@ -63,7 +64,13 @@ def test_no_rule_of_wcag_is_broken(chromium, served, axe, scheme, width):
     page.wait_for_selector("#help[open]")
     assert violations(page, axe) == []
     outcomes = (
-        FileOutcome(Path("a.mp4"), "read", bouts=(served.bout.id,), moments={"rise": 2}),
+        FileOutcome(
+            Path("a.mp4"),
+            "read",
+            bouts=(served.bout.id,),
+            moments={"rise": 2},
+            spots=(Spot(served.bout.id, 3.5, 5.5, "elevation", "rise by B"),),
+        ),
         FileOutcome(Path("b.mp4"), "failed", why="b.mp4: it is empty; copy it again."),
     )
     keep_summary(served.library.root, Summary(outcomes), ended=True)
@@ -73,6 +80,8 @@ def test_no_rule_of_wcag_is_broken(chromium, served, axe, scheme, width):
     assert "NOT READ. b.mp4: it is empty" in page.inner_text("#night")
     assert page.get_attribute("#night a", "href") == f"/bouts/{served.bout.id}"
     assert violations(page, axe) == []
+    page.click("text=0:05 rise by B")
+    page.wait_for_selector("#clock:has-text('0:03')")
     context.close()
 
 

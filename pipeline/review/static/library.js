@@ -4,6 +4,7 @@ import { get, openSession } from "./api.js";
 import { clock, el } from "./words.js";
 
 const problem = document.querySelector("#problem");
+const SPOTS = { elevation: "Elevations", scoring: "Scoring moments", unsure: "Look first at" };
 
 try {
   await openSession();
@@ -41,11 +42,23 @@ function showNight({ at, ended, total, files }) {
   document.querySelector("#night").hidden = false;
 }
 
-function nightLine({ name, became, facts, bouts }) {
+function nightLine({ name, became, facts, bouts, spots }) {
   const links = bouts.flatMap(({ id, title }, i) => [i ? ", " : "", el("a", { href: `/bouts/${id}` }, title)]);
   const said = facts[0].toUpperCase() + facts.slice(1);
   return el("li", { class: became === "failed" ? "problem" : null },
-    ...(links.length ? links : [name]), links.length ? ` (${name}): ` : ": ", said);
+    ...(links.length ? links : [name]), links.length ? ` (${name}): ` : ": ", said,
+    ...bouts.flatMap(({ id, title }) => spotLines(spots.filter((spot) => spot.bout === id), bouts.length > 1 && title)));
+}
+
+/** Links that open a bout a little before something, elevations and scoring moments first. */
+function spotLines(spots, title) {
+  return Object.entries(SPOTS).flatMap(([why, name]) => {
+    const links = spots.filter((spot) => spot.why === why).flatMap((spot, i) => [
+      i ? ", " : "",
+      el("a", { href: `/bouts/${spot.bout}#at=${spot.at_s.toFixed(2)}` }, `${clock(spot.time_s)} ${spot.what}`),
+    ]);
+    return links.length ? [el("p", { class: "spots" }, `${title ? `${title}, ${name.toLowerCase()}` : name}: `, ...links)] : [];
+  });
 }
 
 function row(bout) {
