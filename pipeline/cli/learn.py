@@ -13,6 +13,9 @@ from pipeline.errors import MatlineError
 if TYPE_CHECKING:
     from pipeline.learning import Outcome, Versions
 
+LITTLE_S = 600.0
+"""Seconds of bouts kept apart below which the figures are said to be shaky: ten minutes are some
+hundred segments, of which one is then a percent."""
 MOST_SUSPECTS = 10
 """Lines of suspects on the terminal; the file has all."""
 
@@ -68,11 +71,16 @@ def _show(outcome: Outcome) -> None:
     for name, figures in (("in use", outcome.before), ("learnt", outcome.after)):
         shown = f"{figures.macro_f1:>10.3f}{figures.edit:>8.1f}{figures.accuracy:>12.1%}"
         typer.echo(f"{name:12}{shown}")
+    if outcome.before.seconds < LITTLE_S:
+        typer.echo(
+            "That is little to judge by, and a small difference may be chance: correct more "
+            "bouts, and learn again."
+        )
     if outcome.version:
         typer.echo(
             f"Now in use: {_name(outcome.version.number)}. `matline learn --back` undoes it."
         )
-        typer.echo("`matline read --again` reads footage with it.")
+        typer.echo("`matline read` with the same files reads with it what nobody has corrected.")
     elif outcome.trial.passes == 0:
         typer.echo("Nothing changed: on bouts not learnt from, learning made nothing better.")
     else:

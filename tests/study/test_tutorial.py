@@ -310,6 +310,7 @@ def test_a_model_was_learnt_and_judged_as_it_reads(weekend):
     told = compare(library.timeline(apart.id), library.proposal(apart.id))
     in_use = re.search(r"in use\s+\S+\s+\S+\s+([\d.]+)%", done.stdout)
     assert float(in_use.group(1)) == pytest.approx(100 * told.frame_accuracy, abs=1.0)
+    assert "little to judge by" in done.stdout
     assert re.search(r"^learnt\s+[\d.]+\s+[\d.]+\s+[\d.]+%$", done.stdout, re.M)
     listed = weekend.said["matline learn --versions"].stdout.splitlines()
     assert sum(line.startswith("*") for line in listed) == 1
