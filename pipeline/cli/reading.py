@@ -64,6 +64,12 @@ def read_command(
             show_default="as chosen before",
         ),
     ] = None,
+    copies: Annotated[
+        bool,
+        typer.Option(
+            "--copies/--no-copies", help="At the end, copy what browsers can't play for the page."
+        ),
+    ] = True,
     wait: Annotated[
         bool, typer.Option("--wait", help="Wait for another run on the library to end.")
     ] = False,
@@ -85,6 +91,7 @@ def read_command(
         whole,
         end,
         None if mat is None else _mat(mat, shelf),
+        copies,
     )
     attempts = order.settings.overnight.attempts
     with (

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.bodies import Mat
 from pipeline.errors import MatlineError
-from pipeline.footage import FootageInfo
+from pipeline.footage import FootageInfo, needs_proxy
 from pipeline.library import Bout, Library
 from pipeline.overnight.chunk import Chunk
 from pipeline.overnight.engine import Engine, Outcome, Task
@@ -22,11 +22,21 @@ from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
 from pipeline.overnight.reading import settings_hash
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.overnight.summary import FileOutcome, Summary, read_outcome
-from pipeline.overnight.work import BoutReading, keep_chunk, look_at, put_together, reader_of
+from pipeline.overnight.work import (
+    BoutReading,
+    keep_chunk,
+    keep_copy,
+    look_at,
+    put_together,
+    reader_of,
+)
 from pipeline.settings import Corners, Settings
 
 _LOOK_S = 0.5
 """Seconds between looks at the clock while workers work."""
+
+_COPY = object()
+"""What a task is about that makes a copy for browsers."""
 
 _FULL_BYTES = 64 << 20
 """With less free space than this every further write would fail too."""
@@ -51,6 +61,8 @@ class Order:
     mat : tuple of (x, y) or None
         Corners of the mat that counts in all these files, kept with each; empty: the whole picture
         counts again. None: as it was kept.
+    copies : bool
+        At the end, make the copies that browsers need of footage they can't play.
     """
 
     library: Library
@@ -60,6 +72,7 @@ class Order:
     whole: bool = False
     until: float | None = None
     mat: Corners | None = None
+    copies: bool = True
 
     @property
     def store_root(self) -> Path:
@@ -75,6 +88,14 @@ class Order:
         """Return the settings with the mat of one file."""
         mat = self.library.mat(info.key) if self.mat is None else self.mat
         return replace(self.settings, bodies=replace(self.settings.bodies, mat=mat))
+
+    def copy_of(self, info: FootageInfo) -> Path:
+        """Return where the copy for browsers of one file is, or would be."""
+        return self.library.root / "copies" / f"{info.key}.mp4"
+
+    def needs_copy(self, info: FootageInfo) -> bool:
+        """Return whether a copy for browsers is to be made of a file."""
+        return self.copies and needs_proxy(info) and not self.copy_of(info).is_file()
 
     def over(self) -> bool:
         """Return whether the time is up."""
@@ -183,6 +204,7 @@ class _Night:
         if known is not None:
             self.outcomes[file.path] = known
             self._done_s += file.left_s
+            self._copy_later(file.info)
             return
         self._left[file.path] = set(file.left)
         for chunk in file.left:
@@ -205,6 +227,9 @@ class _Night:
 
     def _take(self, outcome: Outcome) -> None:
         path, chunk = outcome.task.about
+        if chunk is _COPY:
+            self._copied(self._files[path], outcome)
+            return
         if path in self.outcomes:  # another piece of it has failed meanwhile
             return
         if outcome.error:
@@ -234,6 +259,20 @@ class _Night:
         else:
             readings = [part.reading for part in found]
             self.outcomes[file.path] = read_outcome(file.path, ids, readings)
+            self._copy_later(file.info)
+
+    def _copy_later(self, info: FootageInfo) -> None:
+        """When all is read, make the copy for browsers that a file needs."""
+        if self.order.needs_copy(info):
+            out = self.order.copy_of(info)
+            self._tasks.append(Task(keep_copy, (info, out), (info.path, _COPY)))
+
+    def _copied(self, file: PlannedFile, outcome: Outcome) -> None:
+        """Tell the bouts of their copy. One that failed the page tries again and says why."""
+        if file.info is None or outcome.error:
+            return
+        for bout in self.order.library.find(file.info.key):
+            self.order.library.update_bout(bout.id, proxy=self.order.copy_of(file.info))
 
     def _save_bout(self, info: FootageInfo, part: BoutReading, number: int, count: int) -> str:
         title = info.path.stem if count == 1 else f"{info.path.stem}, bout {number + 1}"
@@ -306,7 +345,7 @@ def _planned(order: Order, path: Path, outcome: Outcome) -> PlannedFile:
         return PlannedFile(path, problem=beside)
     store = order.store(info)
     left = tuple(chunk for chunk in chunks if not store.has(chunk))
-    return PlannedFile(path, info, tuple(chunks), left)
+    return PlannedFile(path, info, tuple(chunks), left, copied=order.needs_copy(info))
 
 
 def _beside(info: FootageInfo, corners: Corners) -> str:

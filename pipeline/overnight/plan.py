@@ -22,6 +22,9 @@ BYTES_AN_HOUR = 100 << 20
 """Of footage, for what is kept of it (samples, skeletons, features): twice what two people would
 take without compression."""
 
+COPY_BYTES_AN_HOUR = 1300 << 20
+"""Of a copy for browsers: 3 Mbit/s, more than x264 makes of a mat at its size and quality."""
+
 
 @dataclass(frozen=True)
 class PlannedFile:
@@ -37,6 +40,8 @@ class PlannedFile:
         Those still to be read.
     problem : str
         Why it can't be read; empty if it can.
+    copied : bool
+        Whether a copy for browsers is to be made of it.
     """
 
     path: Path
@@ -44,6 +49,7 @@ class PlannedFile:
     chunks: tuple[Chunk, ...] = ()
     left: tuple[Chunk, ...] = ()
     problem: str = ""
+    copied: bool = False
 
     @property
     def duration_s(self) -> float:
@@ -86,8 +92,9 @@ class Plan:
 
     @property
     def disk_bytes(self) -> int:
-        """What the reading will take on disk, about."""
-        return int(self.left_s / 3600 * BYTES_AN_HOUR)
+        """What the reading, and the copies for browsers, will take on disk, about."""
+        copied_s = sum(file.duration_s for file in self.files if file.copied)
+        return int((self.left_s * BYTES_AN_HOUR + copied_s * COPY_BYTES_AN_HOUR) / 3600)
 
 
 def find_files(asked: Iterable[str | Path]) -> list[Path]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from pipeline.bodies import READERS, BodyReader, make_reader
 from pipeline.errors import MatlineError
-from pipeline.footage import Footage, FootageInfo
+from pipeline.footage import Footage, FootageInfo, make_proxy
 from pipeline.footage.info import content_key
 from pipeline.overnight.bouts import find_bouts
 from pipeline.overnight.chunk import Chunk, ChunkReading, read_chunk
@@ -102,6 +102,12 @@ def put_together(
         BoutReading(start, min(end, info.duration_s), assemble(within(parts, start, end), settings))
         for start, end in spans
     ]
+
+
+def keep_copy(info: FootageInfo, out: Path) -> None:
+    """Make the copy that browsers can play, unless it is there."""
+    if not out.is_file():
+        make_proxy(info.path, out)
 
 
 def within(parts: list[ChunkReading], start_s: float, end_s: float) -> list[ChunkReading]:

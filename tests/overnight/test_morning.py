@@ -2,12 +2,14 @@
 
 import pytest
 
+from pipeline.footage import Footage, needs_proxy
 from pipeline.library import Library
 from pipeline.overnight import InThisProcess, last_summary
 from pipeline.overnight.engine import Outcome
 from pipeline.overnight.morning import keep_summary
 from pipeline.overnight.spots import spots
 from pipeline.overnight.summary import FileOutcome, Summary
+from pipeline.review.copies import Copies
 from pipeline.review.night import last_night
 from pipeline.timeline import Moment, Segment, Timeline
 from tests.overnight.figures import make_clip
@@ -121,3 +123,30 @@ def test_of_many_doubtful_segments_those_are_named_whose_look_pays_most():
     unsure = [segment(10 * i, 10 * i + 9, 0.59 - 0.05 * (i % 4)) for i in range(12)]
     found = [s.time_s for s in spots("id", Timeline(tuple(unsure))) if s.why == "unsure"]
     assert found == [20, 30, 60, 70, 110]  # the three least sure, then two of the next
+
+
+def test_in_the_morning_the_page_plays_at_once_what_browsers_could_not(library, tmp_path):
+    # Browsers don't play Matroska; H.264 in MP4 they do.
+    odd, plain = make_clip(tmp_path / "odd.mkv", 4), make_clip(tmp_path / "plain.mp4", 5)
+    plan, _ = plan_and_run(library, odd, plain)
+    assert [file.copied for file in plan.files] == [True, False]
+    bouts = {bout.footage.name: bout for bout in library.bouts()}
+    assert bouts["plain.mp4"].proxy is None
+    assert Copies(library).playing(bouts["odd.mkv"]).state == "ready"
+    copy = Footage.open(bouts["odd.mkv"].proxy)
+    assert not needs_proxy(copy.info)
+    assert copy.info.duration_s == pytest.approx(4, abs=0.2)
+    again, _ = plan_and_run(library, odd, plain)
+    assert [file.copied for file in again.files] == [False, False]
+
+
+def test_a_copy_that_cannot_be_made_spoils_no_night(library, tmp_path):
+    (library.root / "copies").write_text("a file where a folder should be")
+    _, summary = plan_and_run(library, make_clip(tmp_path / "odd.mkv", 4))
+    assert [file.became for file in summary.files] == ["read"]
+    assert last_summary(library.root).ended
+
+
+def test_without_copies_none_is_made(library, tmp_path):
+    plan_and_run(library, make_clip(tmp_path / "odd.mkv", 4), copies=False)
+    assert not (library.root / "copies").exists()
