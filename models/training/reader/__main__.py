@@ -16,7 +16,7 @@ Start = Annotated[
     Path | None,
     typer.Option(
         "--initial",
-        help="Folder of the published MoveNet MultiPose files, or an exported network.",
+        help="Folder of the published MoveNet MultiPose files, or of exported networks.",
     ),
 ]
 Out = Annotated[Path, typer.Option(help="Folder for weights and checkpoint.")]

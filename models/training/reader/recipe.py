@@ -1,7 +1,7 @@
 """The whole recipe as one command: bodies → positions → pictures → both networks.
 
-Rendering and training overlap: the reader begins as soon as the first shards are there. Every
-step skips what an earlier, interrupted run has already made.
+One step after the other: rendering and training on the same GPUs starve each other. Every step
+skips what an earlier, interrupted run has already made.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def run_recipe(
     out : Path
         Folder for everything made on the way and for the weights.
     start : Path or None
-        Folder of the published MoveNet MultiPose files.
+        Folder of the published MoveNet MultiPose files, or of exported networks to go on from.
     cast, held_cast : Path
         Bodies to train on, and bodies never trained on.
     textures : Path or None
@@ -68,31 +68,28 @@ def run_recipe(
     out.mkdir(parents=True, exist_ok=True)
     (out / "plan.json").write_text(json.dumps(asdict(plan), indent=1))
     _solve(plan, out, cast, held_cast)
-    held = _render(plan, out, "held", held_cast, textures, max(plan.workers // 10, 1))
-    main = _render(plan, out, "train", cast, textures, max(plan.workers * 9 // 10, 1))
-    _wait_for_shards(out / "train_shards", main)
+    few = max(plan.workers // 10, 1)
+    held = _render(plan, out, "held", held_cast, textures, few)
+    main = _render(plan, out, "train", cast, textures, plan.workers - few)
+    _finish(held, main)
     folders = ["--shards", str(out / "train_shards"), "--held-out", str(out / "held_shards")]
     folders += ["--out", str(out / "weights")]
-    reader = _start(
-        out / "read.log",
-        [
-            *_launcher(plan.gpus),
-            "read",
-            *folders,
-            *_starting(start),
-            "--minutes",
-            str(plan.train_min),
-            "--seed",
-            str(plan.seed),
-        ],
+    _finder(plan, out, [*folders, *_starting(start)])
+    _finish(
+        _start(
+            out / "read.log",
+            [*_launcher(plan.gpus), "read", *folders, *_starting(start)]
+            + ["--minutes", str(plan.train_min), "--seed", str(plan.seed)],
+        )
     )
-    _finish(held, main)
-    finder = _start(
-        out / "find.log",
-        [*READER, "find", *folders, *_starting(start), "--minutes", str(plan.find_min)]
-        + (["--device", f"cuda:{plan.gpus - 1}"] if plan.gpus else []),
-    )
-    _finish(finder, reader)
+
+
+def _finder(plan: Plan, out: Path, options: list[str]) -> None:
+    if (out / "weights" / "pair_finder.npz").is_file():
+        return
+    device = ["--device", "cuda:0"] if plan.gpus else []
+    command = [*READER, "find", *options, "--minutes", str(plan.find_min), *device]
+    _finish(_start(out / "find.log", command))
 
 
 def _starting(start: Path | None) -> list[str]:
@@ -140,11 +137,6 @@ def _render(
     limit = ["--count", str(plan.held_out)] if name == "held" else ["--seconds", str(plan.render_s)]
     command += limit + (["--textures", str(textures)] if textures else [])
     return _start(out / f"render_{name}.log", command, done)
-
-
-def _wait_for_shards(folder: Path, renderer: subprocess.Popen | None) -> None:
-    while renderer is not None and renderer.poll() is None and not list(folder.glob("*.npz")):
-        time.sleep(1)
 
 
 class _Job(subprocess.Popen):

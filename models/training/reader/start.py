@@ -14,6 +14,7 @@ from torch import Tensor, nn
 
 from models.training.reader.movenet import read_backbone
 from models.training.reader.network import PairFinder, PairReader
+from pipeline.bodies.pair import FINDER_WEIGHTS, READER_WEIGHTS
 
 
 def start_from(net: PairReader | PairFinder, path: Path, sample: Callable[[], Tensor]) -> None:
@@ -23,16 +24,24 @@ def start_from(net: PairReader | PairFinder, path: Path, sample: Callable[[], Te
     ----------
     net : PairReader or PairFinder
     path : Path
-        Folder of the published MoveNet MultiPose files (backbone only), or an ONNX file written by
-        `models.training.reader.export` (everything that the network shares with it).
+        Folder of the published MoveNet MultiPose files (backbone only), or of ONNX files written by
+        `models.training.reader.export`, or such a file (everything that the network shares with it).
     sample : callable
         Returns a batch of training input, (B, 3, S, S), to find the batch norms' statistics on:
         an exported file has them folded into its convolutions.
     """
-    if path.is_dir():
+    exported = exported_file(net, path)
+    if exported is None:
         net.backbone.load_published(read_backbone(path))
     else:
-        load_exported(net, path, sample())
+        load_exported(net, exported, sample())
+
+
+def exported_file(net: PairReader | PairFinder, path: Path) -> Path | None:
+    """Return the exported network at a path, or None if the published backbone is there."""
+    name = READER_WEIGHTS if isinstance(net, PairReader) else FINDER_WEIGHTS
+    file = path / name if path.is_dir() else path
+    return file if file.is_file() else None
 
 
 def load_exported(net: PairReader | PairFinder, path: Path, batch: Tensor) -> None:

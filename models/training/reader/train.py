@@ -21,7 +21,7 @@ from models.training.reader.augment import Augment, plain_batch
 from models.training.reader.data import STORED, Store
 from models.training.reader.losses import Parts, Truth, decode, pair_loss
 from models.training.reader.network import CROP, PairReader
-from models.training.reader.start import start_from
+from models.training.reader.start import exported_file, start_from
 from models.training.scenes.textures import load_textures
 
 CORRECT = 0.05
@@ -209,11 +209,6 @@ def _photo_bank(path: Path | None, device: torch.device) -> Tensor | None:
     return torch.from_numpy(np.ascontiguousarray(photos)).to(device)
 
 
-def _exported(initial: Path | None) -> bool:
-    """Whether training goes on from a network that has chosen its slots already."""
-    return initial is not None and initial.is_file()
-
-
 class Training:
     """One run: `run` trains to the end of the recipe's time, saving as it goes."""
 
@@ -258,9 +253,12 @@ class Training:
         recipe, process = self.recipe, self.process
         self.store.watch()
         self.store.wait_for(recipe.first_crops, first_wait_s)
-        if self.step == 0 and self.initial is not None:
-            start_from(self.net, self.initial, self._sample)
-        ordered_steps = 0 if _exported(self.initial) else recipe.ordered_steps
+        ordered_steps = recipe.ordered_steps
+        if self.initial is not None:
+            if self.step == 0:
+                start_from(self.net, self.initial, self._sample)
+            if exported_file(self.net, self.initial):  # it has chosen its slots already
+                ordered_steps = 0
         model: nn.Module = self.net
         if process.count > 1:
             ids = [process.device.index] if process.device.type == "cuda" else None
