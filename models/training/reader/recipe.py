@@ -75,13 +75,8 @@ def run_recipe(
     folders = ["--shards", str(out / "train_shards"), "--held-out", str(out / "held_shards")]
     folders += ["--out", str(out / "weights")]
     _finder(plan, out, [*folders, *_starting(start)])
-    _finish(
-        _start(
-            out / "read.log",
-            [*_launcher(plan.gpus), "read", *folders, *_starting(start)]
-            + ["--minutes", str(plan.train_min), "--seed", str(plan.seed)],
-        )
-    )
+    options = [*_starting(start), "--minutes", str(plan.train_min), "--seed", str(plan.seed)]
+    _finish(_start(out / "read.log", [*_launcher(plan.gpus), "read", *folders, *options]))
 
 
 def _finder(plan: Plan, out: Path, options: list[str]) -> None:

@@ -25,7 +25,7 @@ def start_from(net: PairReader | PairFinder, path: Path, sample: Callable[[], Te
     net : PairReader or PairFinder
     path : Path
         Folder of the published MoveNet MultiPose files (backbone only), or of ONNX files written by
-        `models.training.reader.export`, or such a file (everything that the network shares with it).
+        `models.training.reader.export`, or such a file (all that the network shares with it).
     sample : callable
         Returns a batch of training input, (B, 3, S, S), to find the batch norms' statistics on:
         an exported file has them folded into its convolutions.
