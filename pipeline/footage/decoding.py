@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import chain
+from operator import sub
 
 import av
 from av.container import InputContainer
@@ -42,8 +43,10 @@ class _TooLate(Exception):
 class Decoding:
     """Iterates over the samples of a span; `gaps` is complete when the iteration ends."""
 
-    def __init__(self, info: FootageInfo, settings: FootageSettings, span: Span) -> None:
-        self._info, self._settings, self._span = info, settings, span
+    def __init__(
+        self, info: FootageInfo, settings: FootageSettings, span: Span, rough: bool = False
+    ) -> None:
+        self._info, self._settings, self._span, self._rough = info, settings, span, rough
         self.gaps: list[Gap] = []
 
     def __iter__(self) -> Iterator[Picture]:
@@ -70,6 +73,8 @@ class Decoding:
             stream = video_stream(container, self._info.path)
             stream.thread_type = "AUTO"
             stream.codec_context.thread_count = self._settings.decode_threads
+            if self._rough and _bears_roughness(self._info, stream, self._settings):
+                stream.codec_context.options = {"skip_loop_filter": "nokey"}
             packets = read_packets(container, stream, self._info.path)
             before = None
             if lead_s is not None:
@@ -181,3 +186,18 @@ class Decoding:
         if not self._info.timed:
             return float(count / self._info.counting_rate)
         return clock.seconds(frame.pts) if frame.pts is not None else math.nan
+
+
+def _bears_roughness(info: FootageInfo, stream: VideoStream, settings: FootageSettings) -> bool:
+    """Whether block edges need no smoothing for reading.
+
+    Pictures must be large, and key frames near each other by an index that is whole once a file is
+    open, which only MP4 and MOV have.
+    """
+    if not settings.rough_side or max(info.width, info.height) < settings.rough_side:
+        return False
+    if info.codec not in ("h264", "hevc") or "mov" not in info.container:
+        return False
+    keys = [entry.timestamp for entry in stream.index_entries if entry.is_keyframe]
+    longest = max(map(sub, keys[1:], keys), default=None)
+    return longest is not None and longest * info.time_base <= settings.rough_keys_s

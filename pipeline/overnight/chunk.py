@@ -76,7 +76,10 @@ def read_chunk(
     """
     tracker, mat = RegionTracker(settings.bodies), mat_of(settings.bodies.mat)
     frames = footage.frames(
-        start_s=chunk.start_s, end_s=chunk.end_s, max_side=settings.overnight.max_side
+        start_s=chunk.start_s,
+        end_s=chunk.end_s,
+        max_side=settings.overnight.max_side,
+        rough=True,
     )
     if footage.settings.decode_threads > 1:  # this program has more than one core to itself
         frames = ahead(frames)

@@ -33,6 +33,7 @@ def reading_key(reader: BodyReader, settings: Settings) -> str:
         "rate_hz": settings.footage.rate_hz,
         "distrust_s": settings.footage.distrust_s,
         "gap_s": settings.footage.gap_s,
+        "rough": (settings.footage.rough_side, settings.footage.rough_keys_s),
         "max_side": settings.overnight.max_side,
         "bodies": asdict(settings.bodies),
         "athletes": asdict(settings.athletes),
