@@ -63,6 +63,7 @@ def killed(action: str, *arguments: object, within_s: float) -> list[str]:
     )
     assert process.stdout is not None
     said = [process.stdout.readline()]
+    assert said == ["begun\n"], "it ended before it was killed"
     time.sleep(random.uniform(0, within_s))
     process.kill()
     said += process.stdout.readlines()
