@@ -15,7 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from fractions import Fraction
 from itertools import count
@@ -184,14 +184,15 @@ def loop(path: Path) -> None:
             landmarker.detect_for_video(image, round(number * 1000 / 30))
 
 
-def speeds(folder: Path, seconds: float | None) -> None:
+def speeds(folder: Path, seconds: float | None, names: Sequence[str]) -> None:
     """Print how fast footage of each size is read in each way."""
     there = {name for name, (_, is_there) in READERS.items() if is_there()}
     print(
         f"{'footage':<14} {'':<26} {'× real time':>11} {'core s a minute':>16} "
         f"{'peak of one':>12} {'load':>5}"
     )
-    for name, (size, lasts_s, rate) in SIZES.items():
+    for name in names:
+        size, lasts_s, rate = SIZES[name]
         part_s = (seconds or lasts_s) / ROUNDS
         clip = blow_up(sample_clip(), folder / f"{name}.mp4", size, part_s, rate)
         clip = repeat(clip, ROUNDS)
@@ -224,6 +225,7 @@ def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--inside", help=argparse.SUPPRESS)
     arguments.add_argument("--seconds", type=float, help="Of footage, instead of each size's own.")
+    arguments.add_argument("--sizes", nargs="*", choices=SIZES, default=list(SIZES))
     arguments.add_argument("--hours", type=float, help="Also the memory of footage that long.")
     arguments.add_argument("path", nargs="?", type=Path, help=argparse.SUPPRESS)
     given = arguments.parse_args()
@@ -232,7 +234,7 @@ def main() -> None:
         return
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, one program at a time")
     with tempfile.TemporaryDirectory() as folder:
-        speeds(Path(folder), given.seconds)
+        speeds(Path(folder), given.seconds, given.sizes)
         if given.hours:
             memory(Path(folder), given.hours)
 
