@@ -178,7 +178,8 @@ def _lifts(
     carried &= _off_the_mat(times, features, top, settings)
     found = gains(times, height, settings.lift_gain, settings.lift_within_s, settings.lift_keep_s)
     for g in found:
-        where = g.cross + int(carried[g.cross : g.peak + 1].argmax())
+        last = max(g.peak, int(np.searchsorted(times, g.end_s, side="right")) - 1)
+        where = g.cross + int(carried[g.cross : last + 1].argmax())
         if not (sure[g.base] > 0 and carried[where]):
             continue
         yield _moment(

@@ -1,6 +1,6 @@
 """Train the heights network: ``python -m models.training.heights BOUTS``.
 
-BOUTS is a folder made by ``python -m models.training.positions bouts``. Every fourth bout is held
+BOUTS is a folder made by ``python -m models.training.positions bouts``. Every eighth bout is held
 out; the error printed is on those, through cameras of their own.
 """
 
@@ -19,6 +19,10 @@ from pipeline.bodies.look import COCO_MIRROR
 from pipeline.geometry.lifting import LIFTED, network_input, shipped_network
 
 BATCH = 1024
+OFTENER = 3
+"""How often a sample counts in which somebody is carried: they are few, and lifts hang on them."""
+HELD_OUT = 8
+"""Every so many-th bout is not learned from."""
 
 
 class Heights(torch.nn.Module):
@@ -57,11 +61,12 @@ def _fit(
 ) -> None:
     """Pairs are exchanged, mirrored, rolled and scaled at random."""
     rng = np.random.default_rng(seed)
-    steps = epochs * (len(data.placed) // BATCH)
+    pool = np.repeat(np.arange(len(data.placed)), np.where(_carried(data.heights), OFTENER, 1))
+    steps = epochs * (len(pool) // BATCH)
     optimiser = torch.optim.AdamW(part.parameters(), weight_decay=1e-3)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps)
     for _ in range(epochs):
-        order = rng.permutation(len(data.placed))
+        order = rng.permutation(pool)
         for first in range(0, len(order) - BATCH + 1, BATCH):
             chosen = order[first : first + BATCH]
             placed, wanted = varied(rng, data.placed[chosen], data.heights[chosen])
@@ -76,6 +81,14 @@ def _fit(
             loss.backward()
             optimiser.step()
             schedule.step()
+
+
+def _carried(heights: np.ndarray) -> np.ndarray:
+    """Where lower foot and knee of an athlete are off the mat, (N,)."""
+    if heights.ndim < 3:
+        return np.zeros(len(heights), bool)
+    legs = heights[..., [LIFTED.index("foot"), LIFTED.index("knee")]].min(axis=-1)
+    return (legs > 0.4).any(axis=-1)
 
 
 def view_tilt(network: Heights, data: Sample) -> np.ndarray:
@@ -135,9 +148,11 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=shipped_network())
     given = parser.parse_args()
     bouts = load_bouts(given.bouts)
-    learned_from = samples([b for i, b in enumerate(bouts) if i % 4 != 3], given.views, given.seed)
+    learned_from = samples(
+        [b for i, b in enumerate(bouts) if (i + 1) % HELD_OUT], given.views, given.seed
+    )
     network = train(learned_from, given.epochs, given.seed)
-    held_out = samples(bouts[3::4], 4, given.seed + 1)
+    held_out = samples(bouts[HELD_OUT - 1 :: HELD_OUT], 4, given.seed + 1)
     usual = np.abs(held_out.heights - learned_from.heights.mean(axis=0)).mean(axis=(0, 1))
     for point, off, without in zip(LIFTED, error(network, held_out), usual, strict=True):
         print(f"{point:10} {off:.3f} trunk lengths off; saying the mean: {without:.3f}")

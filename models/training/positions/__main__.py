@@ -13,6 +13,7 @@ import typer
 from models.training.positions.data import (
     QUICK_STEPS,
     UNSEEN,
+    UNSEEN_READ,
     Order,
     load_bouts,
     make_bouts,
@@ -74,10 +75,17 @@ def train_command(
     epochs: int = Recipe.epochs,
     seed: int = 0,
     workers: Annotated[int, typer.Option(min=1)] = 1,
+    readings: Annotated[
+        list[Path] | None, typer.Option(help="Filmed bouts as read, from “read”; repeatable.")
+    ] = None,
 ) -> None:
     """Fit and calibrate the model."""
+    from models.training.positions.readings import load_readings
+
     recipe = Recipe(views=views, epochs=epochs, seed=seed, workers=workers)
-    model = train(load_bouts(bouts), recipe, say=lambda text: typer.echo(text, err=True))
+    read = [reading for path in readings or () for reading in load_readings(path)]
+    stored = load_bouts(bouts)
+    model = train(stored, recipe, lambda text: typer.echo(text, err=True), read)
     path = out or shipped_model()
     model.save(path)
     typer.echo(f"{path}: {path.stat().st_size / 1e6:.1f} MB")
@@ -100,9 +108,36 @@ def evaluate_command(
         Path | None, typer.Option(help="Model file; the shipped one if left out.")
     ] = None,
     rate_hz: float = 5.0,
+    readings: Annotated[
+        Path, typer.Option(help="Filmed bouts as read, from “read”; those at hand by default.")
+    ] = UNSEEN_READ,
 ) -> None:
     """Print how well timelines come out on bouts that training never saw."""
-    typer.echo(summary(evaluate(PositionModel.load(model), load_bouts(bouts), rate_hz)))
+    from models.training.positions.readings import load_readings
+
+    read = load_readings(readings) if readings != UNSEEN_READ or readings.is_file() else []
+    judged = evaluate(PositionModel.load(model), load_bouts(bouts), rate_hz, readings=read)
+    typer.echo(summary(judged))
+
+
+@app.command("read")
+def read_command(
+    films: Annotated[Path, typer.Option(help="Folder of films, from “scenes bouts films”.")],
+    bouts: Annotated[Path, typer.Option(help="Folder of the bouts they are of.")],
+    out: Annotated[Path, typer.Option(help="File of readings to write.")],
+    reader: Annotated[str, typer.Option(help="pair or mediapipe.")] = "pair",
+    starts: Annotated[str, typer.Option(help="Only films whose name starts so.")] = "",
+) -> None:
+    """Read filmed bouts, to train on and judge by what a reader makes of them."""
+    from models.training.positions.readings import read_films, save_readings
+    from pipeline.bodies import make_reader
+
+    readings = []
+    for reading in read_films(films, bouts, make_reader(reader, threads=1), reader, starts):
+        readings.append(reading)
+        save_readings(readings, out)
+        typer.echo(f"{reading.name}: {len(reading.times)} samples, {reading.swaps} swaps", err=True)
+    typer.echo(f"{out}: {len(readings)} bouts")
 
 
 @app.command("misread")

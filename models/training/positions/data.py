@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,6 +27,9 @@ from pipeline.positions.states import exchanged, joint
 from pipeline.positions.windows import on_grid
 from pipeline.timeline import Timeline
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
+
+if TYPE_CHECKING:
+    from models.training.positions.readings import BoutReading
 
 QUICK_STEPS = 12
 """Of settling, for training: skeletons need less than pictures, and more bouts say more than
@@ -93,6 +97,8 @@ class StoredBout:
 
 UNSEEN = Path(__file__).with_name("unseen.npz")
 """Bouts that no shipped model was trained on; keypoints only, 5 samples a second."""
+UNSEEN_READ = UNSEEN.with_name("unseen_read.npz")
+"""Filmed bouts of people no shipped model was trained on, as the readers read them."""
 
 
 def pack_bouts(bouts: Sequence[StoredBout], path: Path, every: int = 2) -> None:
@@ -216,7 +222,7 @@ def read_bout(bout: StoredBout, rng: np.random.Generator, errors: ReaderErrors) 
 
 @dataclass(frozen=True)
 class Samples:
-    """What a classifier is fitted on: rows of `inputs`, joint states, and bout numbers."""
+    """What a classifier is fitted on: rows of `inputs`, joint states, and names of bouts."""
 
     x: np.ndarray
     y: np.ndarray
@@ -245,9 +251,31 @@ class Samples:
         else:
             with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
                 drawn = list(pool.map(_draw, *zip(*jobs, strict=True)))
-        groups = [np.full(len(y), number) for number, (_, y) in enumerate(drawn)]
-        x, y = zip(*drawn, strict=True)
-        return cls(np.concatenate(x), np.concatenate(y), np.concatenate(groups))
+        return cls.joined([cls._of(bout.name, *d) for bout, d in zip(bouts, drawn, strict=True)])
+
+    @classmethod
+    def of_readings(cls, readings: Sequence[BoutReading]) -> Samples:
+        """Take filmed bouts as read, once in each naming order of the athletes."""
+        parts = []
+        for reading in readings:
+            grid = on_grid(features(reading.times, reading.keypoints))
+            truth = labels_at(reading.timeline, grid.index.to_numpy())
+            for table, states in (
+                (grid, truth),
+                (swap_columns(grid), np.array([exchanged(state) for state in truth])),
+            ):
+                parts.append(cls._of(reading.name, inputs(table).to_numpy(np.float32), states))
+        return cls.joined(parts)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Samples]) -> Samples:
+        """Put samples together."""
+        columns = ([getattr(part, name) for part in parts] for name in ("x", "y", "group"))
+        return cls(*(np.concatenate(column) for column in columns))
+
+    @classmethod
+    def _of(cls, name: str, x: np.ndarray, y: np.ndarray) -> Samples:
+        return cls(x, y, np.full(len(y), name))
 
 
 def _draw(

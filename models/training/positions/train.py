@@ -19,6 +19,7 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import QuantileTransformer
 
 from models.training.positions.data import Samples, StoredBout
+from models.training.positions.readings import BoutReading
 from pipeline.positions import PositionModel
 from pipeline.positions.calibration import best_temperature
 
@@ -80,6 +81,7 @@ def train(
     bouts: Sequence[StoredBout],
     recipe: Recipe | None = None,
     say: Callable[[str], None] = print,
+    readings: Sequence[BoutReading] = (),
 ) -> PositionModel:
     """Fit and calibrate a model.
 
@@ -89,9 +91,13 @@ def train(
     recipe : Recipe, optional
     say : callable
         Takes progress as sentences.
+    readings : sequence of BoutReading
+        Filmed bouts as read, learned from besides.
     """
     recipe = recipe or Recipe()
     samples = Samples.draw(bouts, recipe.seed, recipe.views, recipe.every, recipe.workers)
+    if readings:
+        samples = Samples.joined([samples, Samples.of_readings(readings)])
     return fit(samples, recipe, say)
 
 

@@ -19,7 +19,7 @@ from pipeline.settings import MomentsSettings
 from pipeline.timeline import ATHLETES, Athlete, Moment, Segment, State, other
 
 _SHOULDERS, _HIPS, _KNEES, _ANKLES = [5, 6], [11, 12], [13, 14], [15, 16]
-_NEAR = 1.2
+_NEAR = 2.0
 """Trunk lengths between both hips on the mat: who is carried is over the other, not beside."""
 
 
@@ -94,7 +94,7 @@ def _lifts(
     carried = (foe.knee >= s.lift_knee) & (foe.foot >= s.lift_foot)
     carried &= (foe.hip > own.hip) & (np.linalg.norm(foe.place - own.place, axis=1) < _NEAR)
     for g in gains(times, foe.hip, s.lift_gain, s.lift_within_s, s.lift_keep_s):
-        if under[g.base] and carried[g.cross : g.peak + 1].any():
+        if under[g.base] and carried[(times >= times[g.cross]) & (times <= g.end_s)].any():
             yield _moment("lift", athlete, times, g)
 
 
