@@ -52,7 +52,10 @@ class People:
         keypoints = np.array([look.bodies[i].keypoints for i in kept], dtype=np.float32)
         keypoints = keypoints.reshape(-1, 17, 3)
         doubt = [-np.log(max(look.bodies[i].score, 0.05)) for i in kept]
-        described = [clothing.describe(image, k) for k in keypoints]
+        described = [
+            clothing.describe(image, k, look.bodies[i].outline)
+            for i, k in zip(kept, keypoints, strict=True)
+        ]
         return cls(
             time_s=time_s,
             keypoints=keypoints,

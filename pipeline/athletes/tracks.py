@@ -147,7 +147,7 @@ class Tracks:
         """
         body = [f"{a}_{n}_{w}" for a in "ab" for n in COCO_KEYPOINTS for w in _AXES]
         worn = [f"{a}_clothing_{n}" for a in "ab" for n in range(cloth.LENGTH)]
-        missing = set(body + worn + ["top", "top_said", "identity_confidence"]) - set(frame)
+        missing = {*body, "top", "top_said", "identity_confidence"} - set(frame)
         if missing:
             raise MatlineError(
                 f"Tracks table: column “{min(missing)}” is missing; read the footage again."
@@ -159,7 +159,9 @@ class Tracks:
             keypoints=frame[body].to_numpy(np.float32).reshape(-1, 2, 17, 3),
             top=frame["top"].to_numpy(np.float64),
             identity_confidence=frame["identity_confidence"].to_numpy(np.float64),
-            clothing=frame[worn].to_numpy(np.float32).reshape(-1, 2, cloth.LENGTH),
+            clothing=frame.reindex(columns=worn, fill_value=0)
+            .to_numpy(np.float32)
+            .reshape(-1, 2, cloth.LENGTH),
             top_said=frame["top_said"].to_numpy(np.float64),
             positions=positions if scores else None,
         )

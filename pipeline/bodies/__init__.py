@@ -9,7 +9,15 @@ Start with `make_reader` and `RegionTracker`::
 
 from pipeline.bodies.bundle import ensure_bundle
 from pipeline.bodies.draw import draw_bodies
-from pipeline.bodies.look import COCO_KEYPOINTS, COCO_LIMBS, Body, BodyReader, Look, Region
+from pipeline.bodies.look import (
+    COCO_KEYPOINTS,
+    COCO_LIMBS,
+    Body,
+    BodyReader,
+    Look,
+    Outline,
+    Region,
+)
 from pipeline.bodies.mat import Mat, mat_of
 from pipeline.bodies.readers import READERS, make_reader
 from pipeline.bodies.region import RegionTracker
@@ -22,6 +30,7 @@ __all__ = [
     "BodyReader",
     "Look",
     "Mat",
+    "Outline",
     "Region",
     "RegionTracker",
     "draw_bodies",

@@ -45,6 +45,30 @@ class Region:
 
 
 @dataclass(frozen=True)
+class Outline:
+    """Where in a picture one body is seen, as a coarse map over a square.
+
+    Attributes
+    ----------
+    x0, y0, side : float
+        The square, source pixels.
+    cover : ndarray, float, (S, S)
+        Probability that this body is what is seen there.
+    """
+
+    x0: float
+    y0: float
+    side: float
+    cover: np.ndarray
+
+    def points(self, least: float = 0.5) -> np.ndarray:
+        """Return the middles of the cells that show the body, (N, 2), source pixels."""
+        cell = self.side / len(self.cover)
+        row, column = np.nonzero(self.cover >= least)
+        return np.stack([self.x0, self.y0]) + (np.stack([column, row], axis=1) + 0.5) * cell
+
+
+@dataclass(frozen=True)
 class Body:
     """One person in one frame.
 
@@ -56,11 +80,14 @@ class Body:
         0–1, how sure the reader is that this is a person.
     hidden : ndarray, bool, (17,) or None
         True where the reader places a keypoint it believes is covered; None if it can't tell.
+    outline : Outline or None
+        Where the body is seen, if the reader can tell.
     """
 
     keypoints: np.ndarray
     score: float
     hidden: np.ndarray | None = None
+    outline: Outline | None = None
 
 
 @dataclass(frozen=True)

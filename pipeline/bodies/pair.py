@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 
 from pipeline.bodies.crops import CROP_SCALE, Crop, box_of, cut, square_around
-from pipeline.bodies.look import COCO_MIRROR, Body, Look, Region
+from pipeline.bodies.look import COCO_MIRROR, Body, Look, Outline, Region
 from pipeline.bodies.mat import Mat
 from pipeline.bodies.network import Network
 from pipeline.settings import BodiesSettings
@@ -87,12 +87,15 @@ class PairReading(NamedTuple):
     positions : dict of str to float
     top : float
         Probability that slot 0 is on top.
+    outlines : tuple of Outline
+        Where each body is seen.
     """
 
     keypoints: np.ndarray
     hidden: np.ndarray
     positions: dict[str, float]
     top: float
+    outlines: tuple[Outline, Outline]
 
 
 class PairReader:
@@ -210,7 +213,8 @@ class PairReader:
         keypoints[..., 2] = _sigmoid(self._slope * logit + self._offset).reshape(2, 17)
         names = self._reader.metadata["positions"]
         positions = dict(zip(names, (float(p) for p in slots.positions), strict=True))
-        return PairReading(keypoints, slots.visible < 0.5, positions, slots.top)
+        a, b = (Outline(crop.x0, crop.y0, crop.side, cover) for cover in slots.masks)
+        return PairReading(keypoints, slots.visible < 0.5, positions, slots.top, (a, b))
 
 
 NEAR_EDGE = 0.04
@@ -228,6 +232,7 @@ class _Slots(NamedTuple):
     """Outputs of one run as probabilities."""
 
     heatmaps: np.ndarray
+    masks: np.ndarray
     visible: np.ndarray
     positions: np.ndarray
     top: float
@@ -239,6 +244,7 @@ class _Slots(NamedTuple):
         scores = np.exp(logits - logits.max())
         return cls(
             _sigmoid(raw["heatmaps"]).reshape(2, 17, side, side),
+            _sigmoid(raw["masks"])[0],
             _sigmoid(raw["visible"]).reshape(2, 17),
             scores / scores.sum(),
             float(_sigmoid(raw["top"]).item()),
@@ -247,7 +253,9 @@ class _Slots(NamedTuple):
     def mirrored(self) -> _Slots:
         """The same, as if the crop had not been mirrored."""
         return self._replace(
-            heatmaps=self.heatmaps[:, COCO_MIRROR, :, ::-1], visible=self.visible[:, COCO_MIRROR]
+            heatmaps=self.heatmaps[:, COCO_MIRROR, :, ::-1],
+            masks=self.masks[..., ::-1],
+            visible=self.visible[:, COCO_MIRROR],
         )
 
     def mean_with(self, other: _Slots) -> _Slots:
@@ -256,10 +264,15 @@ class _Slots(NamedTuple):
         crossed = float((self.heatmaps * other.heatmaps[::-1]).sum())
         if crossed > straight:
             other = _Slots(
-                other.heatmaps[::-1], other.visible[::-1], other.positions, 1 - other.top
+                other.heatmaps[::-1],
+                other.masks[::-1],
+                other.visible[::-1],
+                other.positions,
+                1 - other.top,
             )
         return _Slots(
             (self.heatmaps + other.heatmaps) / 2,
+            (self.masks + other.masks) / 2,
             (self.visible + other.visible) / 2,
             (self.positions + other.positions) / 2,
             (self.top + other.top) / 2,
@@ -292,8 +305,10 @@ def _beside(crop: Crop, reading: PairReading) -> bool:
 
 def _look(reading: PairReading) -> Look:
     bodies = tuple(
-        Body(points, float(points[:, 2].mean()), hidden)
-        for points, hidden in zip(reading.keypoints, reading.hidden, strict=True)
+        Body(points, float(points[:, 2].mean()), hidden, outline)
+        for points, hidden, outline in zip(
+            reading.keypoints, reading.hidden, reading.outlines, strict=True
+        )
     )
     sure = _confidence(reading) >= DOUBT
     region = _box(reading) if sure else None

@@ -17,7 +17,7 @@ from pipeline.library import written_whole
 from pipeline.overnight.chunk import Chunk, ChunkReading
 from pipeline.settings import Settings
 
-_FORM = 1
+_FORM = 2
 """Of the files; a change of the form makes old files unknown instead of misread."""
 
 
