@@ -9,10 +9,10 @@ import typer
 
 app = typer.Typer(no_args_is_help=True)
 
-# Photographs of people in the packages that docs/rendering.md names: nobody unlabelled may stand
-# behind a pair.
-PEOPLE = ("astronaut", "camera", "lena", "messi", "hopper", "face", "avatar", "left0", "left1",
-          "right0", "right1", "mask", "people", "person", "man", "bus", "groot")  # fmt: skip
+# Pictures of people and of brands in the packages that docs/rendering.md names: nobody unlabelled
+# may stand behind a pair.
+LEFT_OUT = ("astronaut", "camera", "lena", "messi", "hopper", "face", "avatar", "left0", "left1",
+          "right0", "right1", "mask", "people", "person", "man", "bus", "groot", "faust", "ill1")  # fmt: skip
 
 
 @app.command("pictures")
@@ -50,7 +50,7 @@ def gather_textures(
     """Cut textures from photographs; pictures known to show people are left out."""
     from .textures import gather, make_textures, save_textures
 
-    source = gather(sources, PEOPLE)
+    source = gather(sources, LEFT_OUT)
     save_textures(out, make_textures(source, photos, backdrops, seed))
     typer.echo(
         f"{photos} photos and {backdrops} backdrops from {len(source.photographs)} photographs "

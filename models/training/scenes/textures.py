@@ -64,7 +64,7 @@ def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> Source:
     Returns
     -------
     Source
-        Smaller than 96 pixels, grey, or partly transparent pictures are skipped.
+        Pictures smaller than 96 pixels or partly transparent are skipped.
     """
     found = Source([], [])
     for name, data in _files(sources):
@@ -74,8 +74,10 @@ def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> Source:
             found.panoramas.append(read_panorama(data))
             continue
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-        if image is None or image.ndim != 3 or min(image.shape[:2]) < 96 or image.dtype != np.uint8:
+        if image is None or min(image.shape[:2]) < 96 or image.dtype != np.uint8:
             continue
+        if image.ndim == 2:
+            image = np.repeat(image[..., None], 3, axis=2)
         if image.shape[2] == 4 and (image[..., 3] < 250).mean() > 0.02:
             continue
         found.photographs.append(np.ascontiguousarray(image[..., 2::-1]))
