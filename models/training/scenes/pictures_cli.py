@@ -11,8 +11,10 @@ app = typer.Typer(no_args_is_help=True)
 
 # Pictures of people and of brands in the packages that docs/rendering.md names: nobody unlabelled
 # may stand behind a pair.
-LEFT_OUT = ("astronaut", "camera", "lena", "messi", "hopper", "face", "avatar", "left0", "left1",
-          "right0", "right1", "mask", "people", "person", "man", "bus", "groot", "faust", "ill1")  # fmt: skip
+LEFT_OUT = (
+    "astronaut", "camera", "lena", "messi", "hopper", "face", "avatar", "left0", "left1", "right0",
+    "right1", "mask", "people", "person", "man", "bus", "groot", "faust", "ill1",
+)  # fmt: skip
 
 
 @app.command("pictures")
