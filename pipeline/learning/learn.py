@@ -19,6 +19,9 @@ from pipeline.library import Library
 from pipeline.positions import PositionModel
 from pipeline.settings import LearningSettings
 
+SAME_SURE = 0.05
+"""Logarithm of a temperature's change that changes no decision worth a version."""
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -107,7 +110,8 @@ def learn(
     about = f"{start.version}; {len(learnable)} corrected bouts, {trial.passes} passes"
     bent = bend(start, samples, trial.passes, trial.temperature, settings, about)
     before, after = judge(in_use, apart), judge(bent, apart)
-    better = trial.passes > 0 and not after.falls_below(before)
+    changed = trial.passes > 0 or abs(np.log(trial.temperature / start.temperature)) > SAME_SURE
+    better = changed and not after.falls_below(before)
     version = versions.promote(bent, [b.id for b in learnable], before, after) if better else None
     suspects = suspect_segments(
         learnable, samples, trial.probabilities, start.states, settings.suspect_share

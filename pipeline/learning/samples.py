@@ -133,11 +133,13 @@ def _rows(
     numbers = np.full(len(y), number)
     plain = inputs(grid).to_numpy(np.float32)[kept]
     other = inputs(swap_columns(grid)).to_numpy(np.float32)[kept]
-    # A reader tells positions, not who is on top, so its votes are the same in both orders.
-    votes = _votes(bout.scores, grid.index[kept], states)
+    turned = None if bout.scores is None else bout.scores.rename(columns=exchanged)
+    votes, votes_exchanged = (
+        _votes(scores, grid.index[kept], states) for scores in (bout.scores, turned)
+    )
     return (
         (plain, y, numbers, ids, np.zeros(len(y), bool), votes),
-        (other, y_exchanged, numbers, ids, np.ones(len(y), bool), votes),
+        (other, y_exchanged, numbers, ids, np.ones(len(y), bool), votes_exchanged),
     )
 
 

@@ -14,8 +14,7 @@ from sklearn.model_selection import StratifiedGroupKFold
 from pipeline.errors import MatlineError
 from pipeline.learning.samples import Samples
 from pipeline.positions import PositionModel
-from pipeline.positions.calibration import best_temperature, tempered
-from pipeline.positions.model import outvoted
+from pipeline.positions.calibration import best_temperature, outvoted, tempered
 from pipeline.settings import LearningSettings
 
 BATCH = 200
@@ -36,7 +35,7 @@ class Trial:
     probabilities : ndarray, (N, states)
         Of every row, from the fold in which its bout was not learnt from, after that many passes.
     temperature : float
-        Of the model after that many passes.
+        Of the model after that many passes, as fits bouts that were not learnt from.
     """
 
     macro_f1: dict[int, float]
@@ -66,14 +65,11 @@ def cross_validate(model: PositionModel, samples: Samples, settings: LearningSet
     for learnt, judged in folds.split(x, y, samples.bout):
         for passes, network in _learning(model, x[learnt], y[learnt], steps, settings):
             held_out[passes][judged] = network.predict_proba(x[judged])
-    said = {n: outvoted(tempered(p, model.temperature), samples.votes) for n, p in held_out.items()}
+    temperatures = {n: _honest(p, samples, model) for n, p in held_out.items()}
+    said = {n: outvoted(tempered(p, temperatures[n]), samples.votes) for n, p in held_out.items()}
     macro_f1 = {n: _macro_f1(samples.y, p, model.states) for n, p in said.items()}
     best = max(steps, key=lambda passes: (macro_f1[passes], -passes))
-    # As sure of itself as the model was: only what the passes did to its sureness is taken back.
-    grown = _honest(held_out[best], samples.y, model) / _honest(held_out[0], samples.y, model)
-    temperature = model.temperature * grown
-    sure = outvoted(tempered(held_out[best], temperature), samples.votes)
-    return Trial(macro_f1, best, sure, temperature)
+    return Trial(macro_f1, best, said[best], temperatures[best])
 
 
 def bend(
@@ -128,8 +124,8 @@ def _macro_f1(y: np.ndarray, probabilities: np.ndarray, states: Sequence[str]) -
     return float(f1_score(y.astype(str), said, labels=np.unique(y.astype(str)), average="macro"))
 
 
-def _honest(probabilities: np.ndarray, y: np.ndarray, model: PositionModel) -> float:
-    """Temperature that fits held-out labels best."""
+def _honest(probabilities: np.ndarray, samples: Samples, model: PositionModel) -> float:
+    """Temperature that fits held-out labels best, with the body reader's votes where it has any."""
     place = {state: number for number, state in enumerate(model.states)}
-    right = np.array([place[state] for state in y])
-    return best_temperature(probabilities, right)
+    right = np.array([place[state] for state in samples.y])
+    return best_temperature(probabilities, right, samples.votes)

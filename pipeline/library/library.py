@@ -23,7 +23,7 @@ from pipeline.library.readings import ReadingFiles, remove_traces
 from pipeline.library.rows import entries, insert_entry
 from pipeline.library.sources import Sources
 from pipeline.library.tables import keypoint_array, keypoint_table
-from pipeline.timeline import Correction, Timeline, new_id
+from pipeline.timeline import ATHLETES, Correction, Timeline, new_id
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
 Line = tuple[Kind, Correction | None]
@@ -247,10 +247,21 @@ class Library(Sources):
         return self._table(bout_id, "probabilities")
 
     def scores(self, bout_id: str) -> pd.DataFrame | None:
-        """Return the body reader's own scores of positions, or None where it has none."""
+        """Return the body reader's own scores of positions, or None where it has none.
+
+        Where a column names an athlete (``"mount/A"``), athletes are as in `keypoints`.
+        """
         with self._database.reading() as db:
             reading = self._reading(db, bout_id)
-        return self._files.load(reading, "scores") if self._files.has(reading, "scores") else None
+        if not self._files.has(reading, "scores"):
+            return None
+        scores = self._files.load(reading, "scores")
+        named = [name for name in scores.columns if _other_way(name) in scores.columns]
+        for from_s in self._swaps(bout_id):
+            later = scores.index >= from_s
+            exchanged = scores.loc[later, [_other_way(name) for name in named]]
+            scores.loc[later, named] = exchanged.to_numpy()
+        return scores
 
     def proposal(self, bout_id: str) -> Timeline:
         """Return what the reader proposed, before any correction."""
@@ -412,6 +423,12 @@ class Library(Sources):
             except MatlineError as error:
                 found.append(f"{bout.title}: {error}")
         return found
+
+
+def _other_way(column: str) -> str:
+    """Return the column of the same position with the other athlete on top: ``"mount/B"``."""
+    position, _, athlete = column.partition("/")
+    return f"{position}/{'B' if athlete == 'A' else 'A'}" if athlete in ATHLETES else ""
 
 
 def _counts(timeline: Timeline) -> str:

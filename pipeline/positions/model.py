@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline.errors import MatlineError
 from pipeline.geometry import FEATURE_NAMES, swap_columns
-from pipeline.positions.calibration import tempered
+from pipeline.positions.calibration import outvoted, tempered
 from pipeline.positions.states import STATES, exchanged, top_of
 from pipeline.positions.windows import GRID_S, REACHES_S, at_times, on_grid, with_context
 from pipeline.settings import PositionsSettings
@@ -274,13 +274,6 @@ def log_votes(scores: pd.DataFrame, states: Sequence[str]) -> np.ndarray:
     columns = list(scores.columns)
     said = scores[[_column_for(state, columns) for state in states]]
     return np.asarray(np.log(said.clip(lower=1e-3).fillna(1.0).to_numpy()))
-
-
-def outvoted(probabilities: np.ndarray, log_votes: np.ndarray) -> np.ndarray:
-    """Return probabilities (N, K) multiplied by votes, given as logarithms, and normalised."""
-    log = np.log(np.maximum(probabilities, 1e-9)) + log_votes
-    values = np.exp(log - log.max(axis=1, keepdims=True))
-    return np.asarray(values / values.sum(axis=1, keepdims=True))
 
 
 def _column_for(state: str, columns: Sequence[str]) -> str:

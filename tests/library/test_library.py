@@ -69,6 +69,14 @@ def test_what_the_reader_itself_said_of_positions_is_kept(library):
     scores.iloc[3] = np.nan
     library.save_reading(bout, TIMES, keypoints(), table, table, BOUT, scores=scores)
     pd.testing.assert_frame_equal(Library(library.root).scores(bout), scores)
+    named = scores.rename(columns={"mount": "mount/A"}).assign(**{"mount/B": 0.25, "standing": 0.5})
+    library.save_reading(bout, TIMES, keypoints(), table, table, BOUT, scores=named)
+    library.append(bout, Correction("swap_athletes", {"from_s": 20.0}))
+    before, after = (library.scores(bout).loc[part] for part in (slice(0, 19.9), slice(20, 40)))
+    pd.testing.assert_frame_equal(before, named.loc[:19.9])
+    assert after["mount/A"].eq(0.25).all()
+    np.testing.assert_array_equal(after["mount/B"], named["mount/A"].loc[20:])
+    assert after["standing"].eq(0.5).all()
 
 
 def test_details_are_kept_and_unknown_ones_refused(library):
