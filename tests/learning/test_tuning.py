@@ -138,7 +138,7 @@ def test_a_bout_is_judged_as_it_would_be_read_with_the_readers_own_votes(start):
 
 def test_folds_count_the_readers_own_votes(start):
     bouts = [seen(seed, SHIFT) for seed in range(20, 24)]
-    right = []
+    right, sure = [], []
     for some in (bouts, [voted(bout) for bout in bouts]):
         samples = Samples.of(some, start.states)
         trial = cross_validate(start, samples, replace(SETTINGS, passes=()))
@@ -147,4 +147,7 @@ def test_folds_count_the_readers_own_votes(start):
             np.mean([coarse(a) == coarse(b) for a, b in zip(told, samples.y, strict=True)])
         )
         np.testing.assert_allclose(trial.probabilities.sum(axis=1), 1)
+        sure.append(1 / trial.temperature)
     assert right[1] > right[0] + 0.1
+    # Who is less often right than the votes may be less sure than alone.
+    assert sure[1] < sure[0]
