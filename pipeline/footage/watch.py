@@ -33,6 +33,7 @@ class Watch:
         self._since_s: float | None = None
         self._mended = False
         self._unplaced = 0
+        self._furthest_s = -math.inf
         self.last_s = last_s
         self.hurt = False
         self.gaps: list[Gap] = []
@@ -62,8 +63,10 @@ class Watch:
         if self.hurt and self._heals(time_s, frame):
             self.hurt, self._since_s, self._mended = False, None, True
         self.hurt |= frame.is_corrupt or self._take_corrupt(below=frame.pts, inclusive=True)
+        backwards = time_s < self._furthest_s - self._longest_s
+        self._furthest_s = max(self._furthest_s, time_s)
         if self.last_s is not None and time_s <= self.last_s:
-            self._unplaced += time_s < self.last_s - self._longest_s
+            self._unplaced += backwards  # the others only lead up to where the stretch begins
             return None
         if self.hurt:
             self._since_s = time_s if self._since_s is None else self._since_s

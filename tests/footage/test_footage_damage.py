@@ -112,6 +112,14 @@ def test_a_second_recording_glued_on_is_reported_and_not_silently_lost(videos, t
     assert gap.end_s - gap.start_s > 3.0  # of 5 s
 
 
+def test_a_stretch_far_behind_its_key_frame_is_no_recording_glued_on(tmp_path):
+    path = make_video(tmp_path / "one_key.mp4", every(3000, 360), options={"g": "1000", "bf": "2"})
+    footage = Footage.open(path)
+    times = [f.time_s for f in footage.frames(5.0, start_s=9.0)]
+    assert times == pytest.approx(9 + np.arange(15) / 5)
+    assert list(footage.gaps) == []
+
+
 def bad_inputs(folder: Path) -> dict[str, tuple[Path, str]]:
     """Return files that can't be read, each with words its error must hold."""
     made: dict[str, tuple[Path, str]] = {"missing": (folder / "none.mp4", "no such file")}
