@@ -108,7 +108,8 @@ def network_input(placed: np.ndarray, length: np.ndarray) -> np.ndarray:
     """Return what the network sees, float32 (T, 103): coordinates, 0 if unseen; seen; length."""
     seen = np.isfinite(placed).all(axis=-1)
     coordinates = np.where(seen[..., None], placed, 0).reshape(len(placed), -1)
-    columns = [coordinates, seen.reshape(len(placed), -1), np.clip(length, -2, 2)[:, None]]
+    length = np.nan_to_num(np.clip(length, -2, 2))[:, None]
+    columns = [coordinates, seen.reshape(len(placed), -1), length]
     return np.concatenate(columns, axis=1).astype(np.float32)
 
 

@@ -20,7 +20,7 @@ from pipeline.moments import find_moments
 from pipeline.overnight.chunk import Chunk, ChunkReading, chunks, read_chunk
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.positions import PositionModel, by_position, decode
-from pipeline.positions.model import shipped_model, with_top
+from pipeline.positions.model import shipped_model
 from pipeline.settings import Settings
 from pipeline.timeline import Timeline
 
@@ -53,7 +53,7 @@ class Reading:
     identity_confidence : ndarray, (T,)
         Probability that A is who was A at the first sample.
     scores : DataFrame or None
-        The body reader's own scores of joint states, where it has any; in `probabilities` already.
+        The body reader's own scores of positions, where it has any; in `probabilities` already.
     """
 
     times: np.ndarray
@@ -139,10 +139,7 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
     """
     table = features_in_blocks(tracks.times, tracks.keypoints, settings)
     model = PositionModel.load(settings.positions.model or None)
-    scores = tracks.positions
-    if scores is not None:
-        scores = with_top(scores, tracks.top_said)
-    probabilities = model.predict(table, scores, settings.positions)
+    probabilities = model.predict(table, tracks.positions, settings.positions)
     segments = decode(probabilities, settings.positions).segments if len(tracks) else ()
     moments = find_moments(table, segments, settings.moments) if len(tracks) else ()
     return Reading(
@@ -153,7 +150,7 @@ def read_tracks(tracks: Tracks, settings: Settings, gaps: tuple[Gap, ...] = ()) 
         proposal=Timeline(tuple(segments), tuple(moments)),
         gaps=gaps,
         identity_confidence=tracks.identity_confidence,
-        scores=scores,
+        scores=tracks.positions,
     )
 
 

@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import MatlineError
-from pipeline.geometry import FEATURE_NAMES, swap_columns
+from pipeline.geometry import FEATURE_NAMES, LIFTED_NAMES, swap_columns
 from pipeline.positions.calibration import outvoted, tempered
-from pipeline.positions.states import STATES, exchanged, top_of
+from pipeline.positions.states import STATES, exchanged
 from pipeline.positions.windows import GRID_S, REACHES_S, at_times, on_grid, with_context
 from pipeline.settings import PositionsSettings
 from pipeline.timeline import coarse
@@ -36,9 +36,10 @@ BLOCK = 3000
 def model_columns() -> list[str]:
     """Return the feature columns that the model uses."""
     bare = (name.removesuffix("_rate") for name in FEATURE_NAMES)
-    return [
+    measured = [
         name for name, b in zip(FEATURE_NAMES, bare, strict=True) if not b.endswith(_SCALE_BOUND)
     ]
+    return [*measured, *LIFTED_NAMES]
 
 
 @dataclass(frozen=True)
@@ -228,33 +229,6 @@ def _with_scores(probabilities: pd.DataFrame, scores: pd.DataFrame, weight: floa
     votes = weight * log_votes(scores.reindex(probabilities.index), list(probabilities.columns))
     values = outvoted(probabilities.to_numpy(), votes)
     return pd.DataFrame(values, index=probabilities.index, columns=probabilities.columns)
-
-
-def with_top(scores: pd.DataFrame, top: np.ndarray) -> pd.DataFrame:
-    """Spread a reader's scores of positions over joint states by what it says of the top athlete.
-
-    Parameters
-    ----------
-    scores : DataFrame
-        Columns = positions.
-    top : ndarray, (N,)
-        Probability that A is on top; NaN = nothing said.
-
-    Returns
-    -------
-    DataFrame
-        Columns = joint states. The likelier athlete keeps the position's score, so that nothing
-        said leaves the votes as they were.
-    """
-    sure = np.where(np.isnan(top), 0.5, top)
-    share = {"A": sure / np.maximum(sure, 1 - sure), "B": (1 - sure) / np.maximum(sure, 1 - sure)}
-    columns = list(scores.columns)
-    found = {
-        state: scores[coarse(state)].to_numpy() * share.get(top_of(state) or "", 1.0)
-        for state in STATES
-        if coarse(state) in columns
-    }
-    return pd.DataFrame(found, index=scores.index)
 
 
 def log_votes(scores: pd.DataFrame, states: Sequence[str]) -> np.ndarray:

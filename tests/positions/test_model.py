@@ -8,7 +8,7 @@ import skops.io
 from pipeline.errors import MatlineError
 from pipeline.geometry import features, swap_columns
 from pipeline.positions import STATES, PositionModel, by_position, decode
-from pipeline.positions.model import shipped_model, with_top
+from pipeline.positions.model import shipped_model
 from pipeline.positions.states import exchanged
 from pipeline.positions.windows import at_times, on_grid, with_context
 
@@ -71,19 +71,6 @@ def test_where_nobody_is_seen_nothing_is_said(model):
     probabilities = model.predict(features(times, keypoints))
     np.testing.assert_allclose(probabilities.iloc[25], 1 / len(STATES), atol=1e-6)
     assert model.predict(features(times[:0], keypoints[:0])).empty
-
-
-def test_what_the_reader_says_of_the_top_athlete_counts_for_that_athlete_alone():
-    times = pd.Index([0.0, 0.2, 0.4], name="time_s")
-    scores = pd.DataFrame({"mount": [0.6, 0.6, np.nan], "standing": [0.4, 0.4, np.nan]}, times)
-    said = with_top(scores, np.array([0.9, np.nan, 0.9]))
-    assert said["standing"].tolist()[:2] == [0.4, 0.4]
-    assert said.loc[0.0, "mount/A"] == 0.6
-    assert said.loc[0.0, "mount/B"] == pytest.approx(0.6 / 9)  # the odds are 9 to 1
-    assert said.loc[0.2, ["mount/A", "mount/B"]].tolist() == [0.6, 0.6]
-    assert said.loc[0.4].isna().all()
-    turned = with_top(scores, np.array([0.1, np.nan, 0.1])).rename(columns=exchanged)
-    pd.testing.assert_frame_equal(turned[said.columns], said)
 
 
 def test_the_body_readers_scores_count(model):

@@ -107,7 +107,7 @@ def evaluate(
     ]
     for reader in sorted({reading.reader for reading in readings}):
         own = [r for r in readings if r.reader == reader]
-        read = (Read(r.timeline, r.times, r.keypoints, r.said) for r in own)
+        read = (Read(r.timeline, r.times, r.keypoints, r.scores) for r in own)
         judged.append(judge(f"as read: {reader}", model, read))
     return judged
 

@@ -18,7 +18,6 @@ from pipeline.errors import MatlineError
 from pipeline.footage import Footage
 from pipeline.overnight.chunk import read_chunk
 from pipeline.overnight.reading import about_file
-from pipeline.positions.model import with_top
 from pipeline.settings import Settings
 from pipeline.timeline import Timeline
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
@@ -60,11 +59,6 @@ class BoutReading:
     def swaps(self) -> int:
         """How often names are exchanged, there and back."""
         return int(np.abs(np.diff(self.exchanged.astype(int))).sum())
-
-    @property
-    def said(self) -> pd.DataFrame | None:
-        """The reader's scores of joint states, as `pipeline.overnight.reading` uses them."""
-        return None if self.scores is None else with_top(self.scores, self.top_said)
 
     def arrays(self) -> dict[str, np.ndarray]:
         """Return plain arrays: places to a tenth of a pixel, confidences to a hundredth."""
