@@ -333,7 +333,7 @@ class LearningSettings:
     border_s: float = 0.3
     """Seconds on either side of a border that are not learnt from: nobody cuts finer than that."""
     least_bouts: int = 2
-    """Bouts to learn from, besides those kept apart: folds need two. It takes about twenty to help
+    """Bouts to learn from, besides those kept apart: folds need two. More help more
     (docs/improve.md)."""
     apart_share: float = 0.25
     """Share of the bouts that are kept apart to judge by, when they are first chosen."""

@@ -39,6 +39,8 @@ BLOCKS = re.findall(
     r"```(sh|console)\n(.*?)```", (REPOSITORY / "docs" / "tutorial.md").read_text("utf-8"), re.S
 )
 BOUTS = {"first": "bout-1", "second": "bout-2", "final": "bout-3"}
+PASSES = 3
+"""Times somebody goes through a bout until it is right."""
 KIM = {"first": "A", "second": "B", "final": "A"}
 
 
@@ -99,7 +101,11 @@ def on_the_page(library: Library, link: str) -> None:
             page.goto(f"{address}/bouts/{bout.id}#{token}")
             page.wait_for_selector("#story li button")
             page.wait_for_timeout(1000)
-            correct_all(Hands(page, library, bout.id), truth(name))
+            for _ in range(PASSES):
+                correct_all(Hands(page, library, bout.id), truth(name))
+                told = compare(truth(name), library.timeline(bout.id))
+                if min(told.frame_accuracy, told.top_accuracy) > 0.97:
+                    break
             page.close()
         chromium.close()
 
