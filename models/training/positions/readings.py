@@ -173,7 +173,7 @@ def _fits_exchanged(read: np.ndarray, true: np.ndarray) -> np.ndarray:
 def save_readings(readings: Sequence[BoutReading], path: Path) -> None:
     """Write readings into one file."""
     arrays = {
-        f"{reading.name}/{key}": value
+        f"{reading.name}@{reading.reader}/{key}": value
         for reading in readings
         for key, value in reading.arrays().items()
     }
@@ -195,4 +195,4 @@ def load_readings(path: Path) -> list[BoutReading]:
         for key in stored.files:
             name, field = key.split("/")
             found.setdefault(name, {})[field] = stored[key]
-    return [BoutReading.of(name, data) for name, data in sorted(found.items())]
+    return [BoutReading.of(key.split("@")[0], data) for key, data in sorted(found.items())]
