@@ -31,7 +31,7 @@ from pipeline.outputs.vttcheck import webvtt_problems
 from pipeline.timeline import Timeline
 from pipeline.timeline.compare import compare
 from tests.learning.corrector import Truth, filmed_bout
-from tests.review.bench_correcting import Hands, correct_all
+from tests.review.bench_correcting import LETTERS, Hands, correct_all
 from tests.review.conftest import BROWSER_ARGUMENTS
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -39,8 +39,6 @@ BLOCKS = re.findall(
     r"```(sh|console)\n(.*?)```", (REPOSITORY / "docs" / "tutorial.md").read_text("utf-8"), re.S
 )
 BOUTS = {"first": "bout-1", "second": "bout-2", "final": "bout-3"}
-PASSES = 3
-"""Times somebody goes through a bout until it is right."""
 KIM = {"first": "A", "second": "B", "final": "A"}
 
 
@@ -101,13 +99,26 @@ def on_the_page(library: Library, link: str) -> None:
             page.goto(f"{address}/bouts/{bout.id}#{token}")
             page.wait_for_selector("#story li button")
             page.wait_for_timeout(1000)
-            for _ in range(PASSES):
-                correct_all(Hands(page, library, bout.id), truth(name))
-                told = compare(truth(name), library.timeline(bout.id))
-                if min(told.frame_accuracy, told.top_accuracy) > 0.97:
-                    break
+            hands = Hands(page, library, bout.id)
+            correct_all(hands, truth(name))
+            put_right_what_is_left(hands, truth(name))
             page.close()
         chromium.close()
+
+
+def put_right_what_is_left(hands: Hands, true: Timeline) -> None:
+    """Look at each segment once more; what is a wrong name for most of it gets the right one."""
+    for segment in hands.timeline.segments:
+        wanted = true.at((segment.start_s + segment.end_s) / 2)
+        if wanted is None or segment.duration_s < 0.5:
+            continue
+        hands.go(segment.start_s)
+        if segment.position != wanted.position:
+            hands.correct("r", LETTERS[wanted.position])
+            hands.page.wait_for_timeout(400)
+        here = hands.timeline.at((segment.start_s + segment.end_s) / 2)
+        if wanted.top and here and here.top != wanted.top:
+            hands.correct("t")
 
 
 def by_calls(library: Library) -> None:
