@@ -1,6 +1,6 @@
 """Train the heights network: ``python -m models.training.heights BOUTS``.
 
-BOUTS is a folder made by ``python -m models.training.positions bouts``. Every eighth bout is held
+BOUTS is a folder made by ``python -m models.training.positions bouts``. Every fourth bout is held
 out; the error printed is on those, through cameras of their own.
 """
 
@@ -19,9 +19,7 @@ from pipeline.bodies.look import COCO_MIRROR
 from pipeline.geometry.lifting import LIFTED, network_input, shipped_network
 
 BATCH = 1024
-OFTENER = 3
-"""How often a sample counts in which somebody is carried: they are few, and lifts hang on them."""
-HELD_OUT = 8
+HELD_OUT = 4
 """Every so many-th bout is not learned from."""
 
 
@@ -61,12 +59,11 @@ def _fit(
 ) -> None:
     """Pairs are exchanged, mirrored, rolled and scaled at random."""
     rng = np.random.default_rng(seed)
-    pool = np.repeat(np.arange(len(data.placed)), np.where(_carried(data.heights), OFTENER, 1))
-    steps = epochs * (len(pool) // BATCH)
+    steps = epochs * (len(data.placed) // BATCH)
     optimiser = torch.optim.AdamW(part.parameters(), weight_decay=1e-3)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps)
     for _ in range(epochs):
-        order = rng.permutation(pool)
+        order = rng.permutation(len(data.placed))
         for first in range(0, len(order) - BATCH + 1, BATCH):
             chosen = order[first : first + BATCH]
             placed, wanted = varied(rng, data.placed[chosen], data.heights[chosen])
@@ -81,14 +78,6 @@ def _fit(
             loss.backward()
             optimiser.step()
             schedule.step()
-
-
-def _carried(heights: np.ndarray) -> np.ndarray:
-    """Where lower foot and knee of an athlete are off the mat, (N,)."""
-    if heights.ndim < 3:
-        return np.zeros(len(heights), bool)
-    legs = heights[..., [LIFTED.index("foot"), LIFTED.index("knee")]].min(axis=-1)
-    return (legs > 0.4).any(axis=-1)
 
 
 def view_tilt(network: Heights, data: Sample) -> np.ndarray:
