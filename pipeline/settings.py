@@ -191,7 +191,7 @@ class AthletesSettings:
     clothing_rate: float = 0.1
     """Part of what is worn learned anew a sample when apart; a tenth of that when in contact."""
     looks_per_s: float = 20.0
-    """Weight of looks at clothing, hair and skin, a second; neighbouring samples see the same folds.
+    """Weight a second of looks at clothing, hair and skin. Neighbouring samples see the same folds.
     In 13 filmed bouts 2 left 11 % of time under the wrong name, 10 left 4, 20 and 30 left 3."""
     size_spread: float = 0.3
     """Of the log ratio of both trunk lengths, from sample to sample."""
