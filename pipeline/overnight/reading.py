@@ -31,8 +31,8 @@ BLOCK_S = 600.0
 """Seconds measured at once; intermediate numbers are ten times the size of what is kept."""
 
 _AROUND_S = 16.0
-"""Seconds of surroundings. Heights over the mat lean on a view of 12 s, each sample of which leans on
-another: 6 and 6 s to a side, and the windows of `GeometrySettings` beyond."""
+"""Seconds of surroundings. Heights over the mat lean on a view of 12 s, each sample of which leans
+on another: 6 and 6 s to a side, and the windows of `GeometrySettings` beyond."""
 
 
 @dataclass(frozen=True)
