@@ -15,7 +15,7 @@ from sklearn.neural_network import MLPClassifier
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from pipeline.geometry import FEATURE_NAMES, swap_columns
+from pipeline.geometry import FEATURE_NAMES, LIFTED_NAMES, swap_columns
 from pipeline.learning import Samples, SeenBout
 from pipeline.library import Library
 from pipeline.positions import PositionModel
@@ -52,6 +52,7 @@ def drawn_features(timeline, seed, shift=0.0):
         rows.append(swap_columns(mean) if segment.top == "B" else mean)
     table = pd.concat(rows) + shift * camera().to_numpy()
     table += rng.normal(0, 1.5, table.shape)
+    table = table.reindex(columns=[*FEATURE_NAMES, *LIFTED_NAMES])  # no heights were told
     return table.set_axis(pd.Index(times, name="time_s"))
 
 

@@ -15,6 +15,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import av
@@ -80,7 +81,12 @@ class Weekend:
             assert server.stdout is not None
             link = server.stdout.readline().split()[-1]
             try:
-                on_the_page(library, link) if shutil.which("chromium") else by_calls(library)
+                if shutil.which("chromium"):
+                    # In a thread of its own: other tests' browser may be open in this one.
+                    with ThreadPoolExecutor(1) as hands:
+                        hands.submit(on_the_page, library, link).result()
+                else:
+                    by_calls(library)
             finally:
                 server.terminate()
 
