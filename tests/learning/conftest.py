@@ -88,7 +88,7 @@ def start() -> PositionModel:
     """A model that learnt from six bouts without any shift."""
     samples = Samples.of([seen(seed) for seed in range(6)])
     classifier = make_pipeline(
-        SimpleImputer(keep_empty_features=True),
+        SimpleImputer(keep_empty_features=False),
         StandardScaler(),
         MLPClassifier((16,), max_iter=15, n_iter_no_change=15, random_state=0),
     )
