@@ -89,3 +89,10 @@ def test_a_position_outside_the_vocabulary_is_refused():
         parse(written("B waist on mat", position="rubber guard"))
     with pytest.raises(MatlineError, match="top: none"):
         parse(written("B waist on mat", position="standing"))
+
+
+def test_what_is_for_pictures_only_says_so_in_one_way():
+    thrown = written("B waist on mat").replace("top: A", "top: A\nstill: yes")
+    assert [t.still for t in parse(thrown) + parse(written("B waist on mat"))] == [True, False]
+    with pytest.raises(MatlineError, match="write 'still: yes' or nothing"):
+        parse(thrown.replace("still: yes", "still: no"))

@@ -22,7 +22,7 @@ from .motion import Library, Motion, People, arrange, key_poses
 from .pose import PosedPair
 from .settle import SettleSettings, settle
 from .solver import solve, swap
-from .templates import templates
+from .templates import lasting, templates
 
 RATE_HZ = 10.0
 _MAT_GIVES_M = 0.008
@@ -99,7 +99,7 @@ def make_bout(
     Bout
         The same for the same arguments.
     """
-    positions = {name: pairs[0].position for (name, _), pairs in library.items()}
+    positions = lasting({name: pairs[0].position for (name, _), pairs in library.items()})
     plan = plan_bout(np.random.default_rng((seed, 0)), positions, seconds)
     return play(plan, seed, cast, who, library, rate_hz, settings)
 
@@ -122,8 +122,7 @@ def make_own_bout(
     Other parameters as for `make_bout`.
     """
     known = templates()
-    names = {name: template.position for name, template in known.items()}
-    plan = plan_bout(np.random.default_rng((seed, 0)), names, seconds)
+    plan = plan_bout(np.random.default_rng((seed, 0)), lasting(), seconds)
     people = [cast[who[0]], cast[who[1]]]
     solved: list[PosedPair] = []
     for name in dict.fromkeys(hold.template for hold in plan):

@@ -143,12 +143,11 @@ def _bout(
     from .casting import suited
     from .grammar import plan_bout
     from .pairs_file import load_pairs
-    from .templates import templates
+    from .templates import lasting
 
     if pairs is None:
         typer.echo("Solving the bout's positions …", err=True)
         return make_own_bout(seed, people, who, seconds, rate_hz)
-    names = {name: template.position for name, template in templates().items()}
-    plan = plan_bout(np.random.default_rng((seed, 0)), names, seconds)
+    plan = plan_bout(np.random.default_rng((seed, 0)), lasting(), seconds)
     library = library_for(suited(load_pairs(pairs), people, who), who)
     return play(plan, seed, people, who, library, rate_hz)

@@ -20,7 +20,8 @@ One statement a line; ``#`` opens a template, ``;`` or a new line ends a stateme
 
 Lengths are centimetres, angles degrees, ``12..37`` is drawn anew for every pair. The compass lies
 on the mat: north is +y, east +x, and a body on its back with its head north has its left in the
-east. A is the athlete on top where there is one.
+east. A is the athlete on top where there is one. ``still: yes`` under the name keeps
+a pose that nobody stays in, such as a throw, out of bouts: it is for pictures only.
 
 Statements
 ----------
@@ -145,6 +146,8 @@ class Template:
     choices : for each ``one of``, the alternatives
     text : str
         As written.
+    still : bool
+        For pictures only: nobody stays in it, so that bouts leave it out.
     """
 
     name: str
@@ -155,6 +158,11 @@ class Template:
     contacts: tuple[Contact, ...]
     choices: tuple[tuple[tuple[Contact, ...], ...], ...]
     text: str
+    still: bool = False
+
+
+HEADINGS = ("position", "top", "about", "still")
+"""What stands above the statements, each with a colon."""
 
 
 class _Unreadable(Exception):
@@ -323,7 +331,7 @@ def _parse_one(text: str) -> Template:
         start = _START.fullmatch(line)
         if not line:
             continue
-        if colon and key in ("position", "top", "about"):
+        if colon and key in HEADINGS:
             header[key] = f"{header.get(key, '')} {value.strip()}".strip()
         elif start:
             starts[start["who"]] = _start(start["how"])
@@ -339,6 +347,8 @@ def _parse_one(text: str) -> Template:
         raise _Unreadable(f"position '{key}' is not in the vocabulary")
     if BY_KEY[key].has_top != (header.get("top") == "A"):
         raise _Unreadable(f"{key} needs 'top: {'A' if BY_KEY[key].has_top else 'none'}'")
+    if header.get("still", "yes") != "yes":
+        raise _Unreadable(f"write 'still: yes' or nothing, not 'still: {header['still']}'")
     if set(starts) != {"A", "B"}:
         raise _Unreadable("needs 'A starts …' and 'B starts …'")
     return Template(
@@ -350,6 +360,7 @@ def _parse_one(text: str) -> Template:
         contacts=tuple(contacts),
         choices=tuple(tuple(c) for c in choices),
         text=text.strip(),
+        still="still" in header,
     )
 
 

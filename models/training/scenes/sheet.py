@@ -14,7 +14,7 @@ import numpy as np
 from pipeline.timeline.vocabulary import BY_KEY
 
 from .body import Person
-from .contacts import Template
+from .contacts import HEADINGS, Template
 from .pairs_file import Pairs
 from .pose import PosedPair
 from .solve_many import Tally, tally
@@ -152,6 +152,8 @@ the texts below: where two bodies touch, what rests on the mat, where things poi
 joint angles that make the text true for two people of any size; a pair is kept only if the skins
 pass through each other by no more than 3 cm, what should touch is within 3 cm on average, and the
 lowest point is within 1.5 cm of the mat. Half of the pairs, drawn at random, are mirrored.
+What is marked "for pictures only" is a moment, such as a throw: nobody stays in it, and the bouts
+that positions are learnt from leave it out.
 
 A (vermillion) is the athlete on top where there is one; B is blue. North is +y: a body on its back
 with its head north has its left in the east. Lengths are centimetres, angles degrees. The
@@ -206,7 +208,8 @@ def page(
         for t in by_position[key]:
             statements = [line for line in t.text.splitlines()[1:] if not _is_header(line)]
             body = "\n".join(statements).strip()
-            parts.append(f"\n### {t.name}\n\n{t.about}\n\n```\n{body}\n```\n")
+            about = f"{t.about} For pictures only." if t.still else t.about
+            parts.append(f"\n### {t.name}\n\n{about}\n\n```\n{body}\n```\n")
     if by_name:
         tallies = {n: tally(by_name[n]) for n in known if n in by_name}
         parts.append(_figures(tallies, seconds or {}))
@@ -228,4 +231,4 @@ def _figures(tallies: Mapping[str, Tally], seconds: Mapping[str, float]) -> str:
 
 
 def _is_header(line: str) -> bool:
-    return line.startswith(("position:", "top:", "about:"))
+    return line.startswith(tuple(f"{heading}:" for heading in HEADINGS))

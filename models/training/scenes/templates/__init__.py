@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import MatlineError
@@ -28,6 +29,23 @@ def templates() -> dict[str, Template]:
                 raise MatlineError(f"{path.name}: the name '{template.name}' is used twice.")
             found[template.name] = template
     return found
+
+
+def lasting(positions: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Keep the templates that a bout may hold: all but those for pictures only.
+
+    Parameters
+    ----------
+    positions : mapping of str to str, optional
+        Position of each template to choose from; all by default.
+    """
+    known = templates()
+    positions = positions or {name: t.position for name, t in known.items()}
+    return {
+        name: where
+        for name, where in positions.items()
+        if name not in known or not known[name].still
+    }
 
 
 def template(name: str) -> Template:
