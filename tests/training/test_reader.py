@@ -140,12 +140,14 @@ def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
     from pipeline.bodies.network import Network
 
     torch.manual_seed(0)
-    save_weights(PairReader(), tmp_path / "weights.npz", {"recipe": {"fine_layers": 2}})
+    save_weights(
+        PairReader(fine_layers=2), tmp_path / "weights.npz", {"recipe": {"fine_layers": 2}}
+    )
     export_reader(tmp_path / "weights.npz", tmp_path / "net.onnx", (2.0, -1.0))
     picture = np.random.default_rng(0).integers(0, 255, (CROP, CROP, 3), dtype=np.uint8)
     runtime = Network(tmp_path / "net.onnx", threads=1)
     said = runtime.run([picture])[0]
-    trained = PairReader().eval()
+    trained = PairReader(fine_layers=2).eval()
     load_weights(trained, tmp_path / "weights.npz")
     with torch.no_grad():
         out = trained(torch.from_numpy(picture).permute(2, 0, 1)[None].float() * (2 / 255) - 1)

@@ -34,7 +34,7 @@ def read(
     capacity: int = 90_000,
     first_crops: int = 4000,
     seed: int = 1,
-    fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 2,
+    fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 4,
     hidden_weight: Annotated[float, typer.Option(help="Of a hidden keypoint, visible 1.")] = 0.5,
     photos: Annotated[Path | None, typer.Option(help="File made by textures.")] = None,
 ) -> None:

@@ -67,7 +67,7 @@ def random_framing(keypoints: Tensor, visible: Tensor) -> Framing:
     scale = torch.where(rand(n) < 0.15, 0.7 + 0.4 * rand(n), 1.05 + 0.6 * rand(n))
     centre = centre + (rand(n, 2) - 0.5) * 0.22 * long_side[:, None]
     angle = (rand(n) - 0.5) * 2 * np.radians(22) * (rand(n) < 0.6)
-    angle = torch.where(rand(n) < 0.06, (rand(n) - 0.5) * 2 * np.pi, angle)
+    angle = torch.where(rand(n) < 0.12, (rand(n) - 0.5) * 2 * np.pi, angle)
     mirror = torch.where(rand(n) < 0.5, -1.0, 1.0)
     return Framing(centre, long_side * scale, angle, mirror)
 

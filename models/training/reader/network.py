@@ -131,6 +131,14 @@ class Attention(nn.Module):
             nn.Linear(width, 2 * width), nn.GELU(), nn.Linear(2 * width, width)
         )
 
+    def begin_silent(self) -> None:
+        """Let it pass its input on at first."""
+        last = self.mlp[2]
+        assert isinstance(last, nn.Linear)
+        for linear in (self.out, last):
+            nn.init.zeros_(linear.weight)
+            nn.init.zeros_(linear.bias)
+
     def forward(self, x: Tensor) -> Tensor:
         b, n, c = x.shape
         qkv = self.qkv(self.norm1(x)).reshape(b, n, 3, self.heads, c // self.heads)
@@ -198,7 +206,7 @@ class PairReader(nn.Module):
     """
 
     def __init__(
-        self, width: int = 128, mix: int = 192, layers: int = 3, fine_layers: int = 2
+        self, width: int = 128, mix: int = 192, layers: int = 3, fine_layers: int = 4
     ) -> None:
         super().__init__()
         self.backbone = Backbone()

@@ -129,7 +129,9 @@ def _render(
     command += ["--seed", str(plan.seed + (500 if name == "held" else 0))]
     command += ["--long-side", str(plan.long_side), "--devices", str(plan.gpus)]
     command += ["--shard-size", "1000"]
-    limit = ["--count", str(plan.held_out)] if name == "held" else ["--seconds", str(plan.render_s)]
+    limit = ["--count", str(plan.held_out)]
+    if name == "train":
+        limit = ["--seconds", str(plan.render_s), "--varied"]
     command += limit + (["--textures", str(textures)] if textures else [])
     return _start(out / f"render_{name}.log", command, done)
 

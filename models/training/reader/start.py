@@ -13,7 +13,7 @@ import torch
 from torch import Tensor, nn
 
 from models.training.reader.movenet import read_backbone
-from models.training.reader.network import PairFinder, PairReader
+from models.training.reader.network import Attention, PairFinder, PairReader
 from pipeline.bodies.pair import FINDER_WEIGHTS, READER_WEIGHTS
 
 
@@ -47,7 +47,7 @@ def exported_file(net: PairReader | PairFinder, path: Path) -> Path | None:
 def load_exported(net: PairReader | PairFinder, path: Path, batch: Tensor) -> None:
     """Load an exported file; on `batch` the network then says what the file says.
 
-    Layers of the reader at stride 16 that the file lacks are left as they are.
+    Layers of the reader at stride 16 that the file lacks say nothing at first.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def load_exported(net: PairReader | PairFinder, path: Path, batch: Tensor) -> No
     state = net.state_dict()
     plain = {k: k.removeprefix("net.") for k in stored}
     named = {plain[k]: torch.from_numpy(v) for k, v in stored.items() if plain[k] in state}
-    with _without_fine(net, named):
+    with _only_stored(net, named):
         shifts = _unfold(net, graph, stored, named, batch[:1])
     wanted = {k for k, _ in net.named_parameters() if not _is_norm(k, shifts)}
     wrong = [k for k in wanted if not k.startswith("fine.") and k not in named]
@@ -71,14 +71,20 @@ def load_exported(net: PairReader | PairFinder, path: Path, batch: Tensor) -> No
 
 
 @contextmanager
-def _without_fine(net: PairReader | PairFinder, named: dict[str, Tensor]) -> Iterator[None]:
-    """Take the layers at stride 16 out of a network for a file that has none."""
-    if not isinstance(net, PairReader) or "fine.place" in named:
+def _only_stored(net: PairReader | PairFinder, named: dict[str, Tensor]) -> Iterator[None]:
+    """Take the layers at stride 16 that a file lacks out of a network for a while."""
+    if not isinstance(net, PairReader) or net.fine is None:
         yield
         return
-    fine, net.fine = net.fine, None
+    fine, layers = net.fine, net.fine.layers
+    stored = {k.split(".")[2] for k in named if k.startswith("fine.layers.")}
+    net.fine = fine if stored else None
+    fine.layers = nn.Sequential(*list(layers)[: len(stored)])
     yield
-    net.fine = fine
+    net.fine, fine.layers = fine, layers
+    for layer in list(layers)[len(stored) :] if stored else []:
+        assert isinstance(layer, Attention)
+        layer.begin_silent()
 
 
 def _is_norm(name: str, shifts: dict[str, Tensor]) -> bool:
@@ -166,5 +172,5 @@ def _look(net: nn.Module, batch: Tensor) -> None:
     training = net.training
     net.eval()
     with torch.no_grad():
-        net(batch)
+        net.forward(batch)  # never the compiled call: hooks listen
     net.train(training)

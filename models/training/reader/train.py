@@ -69,7 +69,7 @@ class Recipe:
     first_crops: int = 4000
     capacity: int = 90_000
     seed: int = 1
-    fine_layers: int = 2
+    fine_layers: int = 4
     hidden_weight: float = 0.5
     compiled: bool = True
 
@@ -355,8 +355,11 @@ class Training:
 
     def _report(self) -> dict[str, float]:
         self.held_out.take_new()
-        figures = measure(self.average.module, self.held_out) if self.held_out.count else {}
+        net = self.average.module
+        figures = measure(net, self.held_out) if self.held_out.count else {}
+        known = measure(net, self.store, most=2000)
         print(f"held out after {self.spent_s:.0f} s, step {self.step}: {figures}", flush=True)
+        print(f"  the same on pictures trained on: {known}", flush=True)
         facts = {
             "recipe": asdict(self.recipe),
             "steps": self.step,
@@ -364,6 +367,7 @@ class Training:
             "pictures": self.step * self.recipe.batch * self.process.count,
             "crops": self.store.count * self.process.count,
             "held_out": figures,
+            "trained_on": known,
             "torch": torch.__version__,
             "python": platform.python_version(),
             "device": torch.cuda.get_device_name() if torch.cuda.is_available() else "cpu",

@@ -39,7 +39,7 @@ class PosedPair:
     template : str
         Name of the template, or of the transition, it came from.
     position : str
-        Coarse position key.
+        Coarse position key; ``""`` where it is none of them.
     top : {"A", "B", None}
         Which of ``bodies`` (A first) is on top.
     bodies : tuple of two BodyPose

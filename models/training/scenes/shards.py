@@ -26,6 +26,7 @@ from .body import load_cast
 from .pairs_file import Pairs, load_pairs
 from .picture import LONG_SIDE, Picture, Studio, random_shots
 from .textures import load_textures
+from .variety import Variety
 
 MAX_OTHERS = 12
 SPECTATORS = 32
@@ -60,6 +61,8 @@ class Order:
         Pictures a shard.
     devices : int
         How many GPUs the workers share.
+    varied : bool
+        Whether to draw poses around the solved ones (`variety`).
     """
 
     pairs: tuple[Path, ...]
@@ -74,6 +77,7 @@ class Order:
     long_side: int = LONG_SIDE
     shard_size: int = 2000
     devices: int = 0
+    varied: bool = False
 
 
 @dataclass
@@ -153,7 +157,7 @@ class Shard:
     size : ndarray, int16, (n, 2)
         Width and height in pixels.
     position, template : ndarray, int16, (n,)
-        Rows of `position_keys` and `templates`.
+        Rows of `position_keys` (−1: none of them) and `templates`.
     position_keys, templates : ndarray of str
     top : ndarray, int8, (n,)
         0 A, 1 B, −1 nobody.
@@ -231,13 +235,14 @@ def truth_row(picture: Picture, templates: Sequence[str]) -> dict[str, np.ndarra
     kept = picture.others[:MAX_OTHERS]
     others[: len(kept)] = kept
     view = [camera.elevation, camera.distance, camera.fov, camera.roll]
+    position = POSITION_KEYS.index(pair.position) if pair.position else -1
     return {
         "size": np.array(camera.size, np.int16),
         "keypoints": picture.keypoints,
         "visibility": picture.visible,
         "points": picture.points,
         "other_boxes": others,
-        "position": np.array(POSITION_KEYS.index(pair.position), np.int16),
+        "position": np.array(position, np.int16),
         "top": np.array(TOP_CODES[pair.top], np.int8),
         "template": np.array(list(templates).index(pair.template), np.int16),
         "people": np.array([b.person for b in pair.bodies], np.int32),
@@ -319,12 +324,16 @@ def stream(
     What is drawn depends on the seed, the worker's number and the number of workers alone.
     Pictures in which an athlete can hardly be seen are left out.
     """
+    variety = Variety(studio.figures, studio.matrices)
     shuffle = np.random.default_rng(order.seed).permutation(len(pairs))
     for turn in itertools.count():
         for i in shuffle[worker :: order.workers] if len(pairs) >= order.workers else shuffle:
             rng = np.random.default_rng([order.seed, worker, turn, int(i)])
             neighbour = pairs[int(rng.integers(len(pairs)))]
-            scene = studio.scene(rng, pairs[int(i)], neighbour)
+            pair = pairs[int(i)]
+            if order.varied:
+                pair = variety.draw(rng, pair, neighbour)
+            scene = studio.scene(rng, pair, neighbour)
             shots = random_shots(rng, scene, order.views, order.long_side)
             quality = rng.integers(28, 96, len(shots))
             for picture, q in zip(studio.photograph(scene, shots), quality, strict=True):
