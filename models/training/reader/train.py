@@ -267,7 +267,7 @@ class Training:
         whole_s, begun = recipe.minutes * 60, time.monotonic() - self.spent_s
         if recipe.until is not None:
             whole_s = self.spent_s + recipe.until - time.time()
-        saved_s = self.spent_s
+        saved_s = -math.inf  # what training starts from is measured too
         share = 0.0
         while share < 1:
             if self.step % 10 == 0:
