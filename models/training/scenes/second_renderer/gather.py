@@ -1,0 +1,136 @@
+"""What the second renderer drew → ordinary shards; and the same views by our own renderer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from ..body import Person
+from ..camera import Camera
+from ..clothing import Look, LookSlot
+from ..pairs_file import Pairs
+from ..picture import Picture, Studio, random_lens
+from ..pose import PosedPair
+from ..shards import ShardWriter, worth_keeping
+from ..textures import load_textures
+from ..truth import instance_mask, seen_boxes, visibility
+from .describe import camera_of
+from .scene_file import SceneFile, read_scene
+
+SHARD = 500
+"""Pictures a shard."""
+
+
+def gather(scenes: Path, pairs: Pairs, out: Path, seed: int = 0) -> int:
+    """Put what is drawn so far into shards; return how many pictures.
+
+    Parameters
+    ----------
+    scenes : Path
+        Folder of scene files, with the pictures that ``draw`` laid beside them.
+    pairs : Pairs
+        Those that were described.
+    out : Path
+        Folder of the shards.
+    seed : int
+        Of the JPEG qualities.
+    """
+    return _write(out, "second", pairs, _drawn(scenes, pairs), seed)
+
+
+def same_views(
+    scenes: Path,
+    pairs: Pairs,
+    people: Sequence[Person],
+    out: Path,
+    seed: int = 0,
+    report: Callable[[str], None] = print,
+) -> int:
+    """Draw the same pairs from the same cameras with our own renderer; return how many pictures.
+
+    Of the views that ``draw`` has finished. Clothing, place, light and lens are random as in
+    training; both folders then hold the same poses.
+    """
+    studio = Studio(people, load_textures(None), spectators=8)
+
+    def pictures() -> Iterator[Picture]:
+        for path in sorted(scenes.glob("scene_?????.npz")):
+            scene = read_scene(path)
+            rng = np.random.default_rng([seed, int(path.stem[-5:])])
+            staged = studio.scene(rng, pairs[scene.truth["pair"]])
+            cameras = [c for i, c in enumerate(_cameras(scene)) if _truth(path, i).is_file()]
+            report(f"{path.stem}: {len(cameras)}")
+            yield from studio.photograph(staged, [(c, random_lens(rng)) for c in cameras])
+
+    return _write(out, "ours", pairs, pictures(), seed)
+
+
+def _write(out: Path, name: str, pairs: Pairs, found: Iterator[Picture], seed: int) -> int:
+    out.mkdir(parents=True, exist_ok=True)
+    rng, count = np.random.default_rng(seed), 0
+    templates = [str(t) for t in pairs.templates]
+    with ShardWriter(out, templates, name, SHARD) as writer:
+        for picture in found:
+            quality = int(rng.integers(40, 96))
+            if worth_keeping(picture):
+                writer.append(picture, quality)
+                count += 1
+    return count
+
+
+def _drawn(scenes: Path, pairs: Pairs) -> Iterator[Picture]:
+    for path in sorted(scenes.glob("scene_?????.npz")):
+        scene = read_scene(path)
+        for i, camera in enumerate(_cameras(scene)):
+            if _truth(path, i).is_file():
+                bgr = cv2.imread(str(path.with_name(f"{path.stem}_{i}.png")), cv2.IMREAD_COLOR)
+                with np.load(_truth(path, i), allow_pickle=False) as stored:
+                    labels, depth = stored["labels"], stored["depth"]
+                pair = pairs[scene.truth["pair"]]
+                rgb = np.ascontiguousarray(np.asarray(bgr)[..., ::-1])
+                yield _picture(rgb, labels, depth, camera, scene, pair)
+
+
+def _picture(
+    rgb: np.ndarray,
+    labels: np.ndarray,
+    depth: np.ndarray,
+    camera: Camera,
+    scene: SceneFile,
+    pair: PosedPair,
+) -> Picture:
+    keypoints, gi = np.array(scene.truth["keypoints"]), scene.truth["gi"]
+    seen = [visibility(camera, keypoints[k], labels, depth, k + 1, gi[k]) for k in range(2)]
+    looks = [_look(g, np.array(c)) for g, c in zip(gi, scene.truth["colours"], strict=True)]
+    return Picture(
+        rgb=rgb,
+        keypoints=camera.project(keypoints)[..., :2].astype(np.float32),
+        visible=np.stack(seen),
+        points=camera.in_camera(keypoints).astype(np.float32),
+        mask=instance_mask(labels),
+        others=seen_boxes(labels),
+        pair=replace(pair),
+        engaged=scene.truth["engaged"],
+        camera=camera,
+        looks=(looks[0], looks[1]),
+    )
+
+
+def _look(gi: bool, colours: np.ndarray) -> Look:
+    """As much of a look as a shard keeps: gi or not, and the two main colours (2, 3)."""
+    slots = np.zeros((len(LookSlot), 4), np.float32)
+    slots[LookSlot.TOP, :3], slots[LookSlot.BOTTOM, :3] = colours
+    slots[LookSlot.TOP_CUT, 0] = 1.0
+    return Look(slots, gi, 0.0, 0.0, False)
+
+
+def _cameras(scene: SceneFile) -> list[Camera]:
+    return [camera_of(stated) for stated in scene.truth["cameras"]]
+
+
+def _truth(path: Path, i: int) -> Path:
+    return path.with_name(f"{path.stem}_{i}.truth.npz")
