@@ -64,7 +64,7 @@ def random_framing(keypoints: Tensor, visible: Tensor) -> Framing:
     def rand(*shape: int) -> Tensor:
         return torch.rand(*shape, device=device)
 
-    scale = torch.where(rand(n) < 0.15, 0.7 + 0.4 * rand(n), 1.05 + 0.6 * rand(n))
+    scale = torch.where(rand(n) < 0.25, 0.55 + 0.5 * rand(n), 1.05 + 0.6 * rand(n))
     centre = centre + (rand(n, 2) - 0.5) * 0.22 * long_side[:, None]
     angle = (rand(n) - 0.5) * 2 * np.radians(22) * (rand(n) < 0.6)
     angle = torch.where(rand(n) < 0.12, (rand(n) - 0.5) * 2 * np.pi, angle)
@@ -144,9 +144,9 @@ def _photo_crops(photos: Tensor, n: int, size: int) -> Tensor:
 
 
 def cut_by_the_frame(batch: Batch) -> Batch:
-    """Let a fifth of the pictures end inside the crop, as where the camera cuts a pair off."""
+    """Let three in ten pictures end inside the crop, as where the camera cuts a pair off."""
     n, device = len(batch.image), batch.image.device
-    depth = torch.rand(n, 1, device=device) * 0.35 * (torch.rand(n, 1, device=device) < 0.2)
+    depth = torch.rand(n, 1, device=device) * 0.35 * (torch.rand(n, 1, device=device) < 0.3)
     side = F.one_hot(torch.randint(4, (n,), device=device), 4)
     low, high = depth * side[:, :2], 1 - depth * side[:, 2:]
 
