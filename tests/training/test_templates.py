@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from models.training.scenes.contacts import Template
-from models.training.scenes.templates import template, templates
+from models.training.scenes.templates import lasting, template, templates
 from pipeline.bodies.look import COCO_KEYPOINTS
 from pipeline.errors import MatlineError
 from pipeline.timeline.vocabulary import BY_KEY, POSITION_KEYS
@@ -29,6 +29,14 @@ def test_every_template_says_what_it_shows_and_who_is_on_top():
         assert len(t.about.split()) >= 6, t.name
         assert (t.top == "A") == BY_KEY[t.position].has_top
         assert len(t.contacts) >= 6, t.name
+
+
+def test_bouts_leave_out_throws_but_lack_no_position():
+    thrown = {name for name, t in templates().items() if t.still}
+    assert "hip throw" in thrown
+    assert not thrown & set(lasting())
+    assert lasting({"hip throw": "takedown", "sprawl": "takedown"}) == {"sprawl": "takedown"}
+    assert set(lasting().values()) == {t.position for t in templates().values()}
 
 
 def test_an_unknown_name_lists_the_known_ones():
