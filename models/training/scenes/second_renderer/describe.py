@@ -32,7 +32,7 @@ def describe_all(
     views: int = 1,
     long_side: int = 512,
 ) -> list[Path]:
-    """Write one scene file a pair: ``scene_00000.npz`` and on.
+    """Write one scene file a pair: ``scene_00000.npz`` and on, or on from those that are there.
 
     Parameters
     ----------
@@ -46,10 +46,10 @@ def describe_all(
     """
     out.mkdir(parents=True, exist_ok=True)
     figures = [build_figure(p) for p in people]
-    written = []
+    written, first = [], len(list(out.glob("scene_?????.npz")))
     for i, pair in enumerate(pairs):
         rng = np.random.default_rng([seed, i])
-        path = out / f"scene_{i:05d}.npz"
+        path = out / f"scene_{first + i:05d}.npz"
         write_scene(path, describe(rng, pair, i, people, figures, views, long_side))
         written.append(path)
     return written

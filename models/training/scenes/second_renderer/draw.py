@@ -66,10 +66,12 @@ def _set_up(scene: SceneFile, rng: np.random.Generator, samples: int, threads: i
     if not world.cycles.use_denoising:  # the grain of few light paths stays
         world.cycles.samples *= 2
     world.cycles.denoiser = "OPENIMAGEDENOISE"
+    world.cycles.denoising_prefilter, world.cycles.denoising_quality = "FAST", "BALANCED"
     world.view_settings.view_transform = str(rng.choice(("AgX", "Filmic", "Standard")))
     world.view_settings.exposure = float(rng.normal(0.0, 0.4))
     world.view_settings.gamma = float(np.exp(rng.normal(0, 0.08)))
-    build_place(rng, scene.centre)
+    away = [c.to_world[:2, 3] - scene.centre[:2] for c in scene.cameras]
+    build_place(rng, scene.centre, float(np.linalg.norm(away, axis=1).max()))
     for part in scene.parts:
         add_part(rng, part)
     world.view_layers[0].use_pass_object_index = True

@@ -12,7 +12,7 @@ from .materials import Nodes, building_material, mat_material
 _WALLS = ("brick", "plaster", "wood", "concrete", "padding")
 
 
-def build_place(rng: np.random.Generator, centre: Sequence[float]) -> None:
+def build_place(rng: np.random.Generator, centre: Sequence[float], reach: float) -> None:
     """Build a place around the pair: a room with lamps, one with a window side, or outdoors.
 
     Parameters
@@ -20,6 +20,8 @@ def build_place(rng: np.random.Generator, centre: Sequence[float]) -> None:
     rng : numpy Generator
     centre : sequence of float
         Middle of the pair, metres.
+    reach : float
+        How far away the farthest camera is: no wall stands nearer.
     """
     middle = np.array([centre[0], centre[1], 0.0])
     kind = str(rng.choice(("lamps", "window", "outdoors"), p=(0.5, 0.3, 0.2)))
@@ -27,7 +29,7 @@ def build_place(rng: np.random.Generator, centre: Sequence[float]) -> None:
     if kind == "outdoors":
         _sky(rng, float(rng.uniform(0.03, 0.12)))
     else:
-        half = rng.uniform(4.5, 9.0, 2)
+        half = np.maximum(rng.uniform(4.5, 9.0, 2), reach)
         height = float(rng.uniform(2.8, 5.5))
         turn = float(rng.uniform(0, np.pi))
         open_side = int(rng.integers(4)) if kind == "window" else -1
