@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -39,7 +38,7 @@ def gather(scenes: Path, pairs: Pairs, out: Path, seed: int = 0) -> int:
     seed : int
         Of the JPEG qualities.
     """
-    return _write(out, "second", pairs, _drawn(scenes, pairs), seed)
+    return _write(out, "second", pairs, (p for _, p in _drawn(scenes, pairs)), seed)
 
 
 def same_views(
@@ -52,17 +51,19 @@ def same_views(
 ) -> int:
     """Draw the same pairs from the same cameras with our own renderer; return how many pictures.
 
-    Of the views that ``draw`` has finished. Clothing, place, light and lens are random as in
-    training; both folders then hold the same poses.
+    Of those views that `gather` keeps. Clothing, place, light and lens are random as in training;
+    but for a few in which an athlete can now hardly be seen, both folders hold the same poses.
     """
     studio = Studio(people, load_textures(None), spectators=8)
+    kept: dict[Path, list[Camera]] = {}
+    for path, picture in _drawn(scenes, pairs):
+        if worth_keeping(picture):
+            kept.setdefault(path, []).append(picture.camera)
 
     def pictures() -> Iterator[Picture]:
-        for path in sorted(scenes.glob("scene_?????.npz")):
-            scene = read_scene(path)
+        for path, cameras in kept.items():
             rng = np.random.default_rng([seed, int(path.stem[-5:])])
-            staged = studio.scene(rng, pairs[scene.truth["pair"]])
-            cameras = [c for i, c in enumerate(_cameras(scene)) if _truth(path, i).is_file()]
+            staged = studio.scene(rng, pairs[read_scene(path).truth["pair"]])
             report(f"{path.stem}: {len(cameras)}")
             yield from studio.photograph(staged, [(c, random_lens(rng)) for c in cameras])
 
@@ -82,17 +83,18 @@ def _write(out: Path, name: str, pairs: Pairs, found: Iterator[Picture], seed: i
     return count
 
 
-def _drawn(scenes: Path, pairs: Pairs) -> Iterator[Picture]:
+def _drawn(scenes: Path, pairs: Pairs) -> Iterator[tuple[Path, Picture]]:
+    """Each picture that is drawn, with the scene's file."""
     for path in sorted(scenes.glob("scene_?????.npz")):
         scene = read_scene(path)
-        for i, camera in enumerate(_cameras(scene)):
+        for i, camera in enumerate(map(camera_of, scene.truth["cameras"])):
             if _truth(path, i).is_file():
                 bgr = cv2.imread(str(path.with_name(f"{path.stem}_{i}.png")), cv2.IMREAD_COLOR)
                 with np.load(_truth(path, i), allow_pickle=False) as stored:
                     labels, depth = stored["labels"], stored["depth"]
                 pair = pairs[scene.truth["pair"]]
                 rgb = np.ascontiguousarray(np.asarray(bgr)[..., ::-1])
-                yield _picture(rgb, labels, depth, camera, scene, pair)
+                yield path, _picture(rgb, labels, depth, camera, scene, pair)
 
 
 def _picture(
@@ -113,7 +115,7 @@ def _picture(
         points=camera.in_camera(keypoints).astype(np.float32),
         mask=instance_mask(labels),
         others=seen_boxes(labels),
-        pair=replace(pair),
+        pair=pair,
         engaged=scene.truth["engaged"],
         camera=camera,
         looks=(looks[0], looks[1]),
@@ -126,10 +128,6 @@ def _look(gi: bool, colours: np.ndarray) -> Look:
     slots[LookSlot.TOP, :3], slots[LookSlot.BOTTOM, :3] = colours
     slots[LookSlot.TOP_CUT, 0] = 1.0
     return Look(slots, gi, 0.0, 0.0, False)
-
-
-def _cameras(scene: SceneFile) -> list[Camera]:
-    return [camera_of(stated) for stated in scene.truth["cameras"]]
 
 
 def _truth(path: Path, i: int) -> Path:
