@@ -135,7 +135,7 @@ def test_finder_boxes_follow_the_moved_picture():
 
 
 def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
-    from models.training.reader.export import export_reader
+    from models.training.reader.export import trained_reader, write_reader
     from models.training.reader.train import load_weights, save_weights
     from pipeline.bodies.network import Network
 
@@ -143,7 +143,7 @@ def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
     save_weights(
         PairReader(fine_layers=2), tmp_path / "weights.npz", {"recipe": {"fine_layers": 2}}
     )
-    export_reader(tmp_path / "weights.npz", tmp_path / "net.onnx", (2.0, -1.0))
+    write_reader(*trained_reader(tmp_path / "weights.npz"), tmp_path / "net.onnx", (2.0, -1.0))
     picture = np.random.default_rng(0).integers(0, 255, (CROP, CROP, 3), dtype=np.uint8)
     runtime = Network(tmp_path / "net.onnx", threads=1)
     said = runtime.run([picture])[0]
@@ -188,3 +188,26 @@ def test_training_goes_on_from_what_the_package_ships(name):
     said = (out.heatmaps if name == "pair_reader" else out)[1].numpy()
     told = shipped.run([pictures[1]])[0]["heatmaps" if name == "pair_reader" else "maps"][0]
     assert np.abs(said - told).max() < 1e-3
+
+
+def test_an_average_says_at_its_ends_what_either_network_says(tmp_path):
+    from models.training.reader.average import averaged
+    from models.training.reader.train import save_weights
+    from pipeline.bodies.network import Network
+    from pipeline.bodies.pair import weights_path
+
+    torch.manual_seed(3)
+    shipped = weights_path("pair_reader.onnx")
+    layers = Network(shipped, threads=1).metadata["training"]["recipe"]["fine_layers"]
+    net = PairReader(fine_layers=layers)
+    save_weights(net, tmp_path / "weights.npz", {"recipe": {"fine_layers": layers}})
+    picture = np.random.default_rng(5).integers(0, 255, (CROP, CROP, 3), dtype=np.uint8)
+    batch = torch.from_numpy(picture).permute(2, 0, 1)[None].float() / 127.5 - 1
+    told = Network(shipped, threads=1).run([picture])[0]["heatmaps"][0]
+    with torch.no_grad():
+        begun, _ = averaged(shipped, tmp_path / "weights.npz", 0.0)
+        come_to, facts = averaged(shipped, tmp_path / "weights.npz", 1.0)
+        assert np.abs(begun(batch).heatmaps[0].numpy() - told).max() < 2e-3
+        trained = net.eval()(batch).heatmaps[0].numpy()
+        assert np.abs(come_to(batch).heatmaps[0].numpy() - trained).max() < 2e-2  # kept as float16
+    assert facts["averaged"] == {"with": "pair_reader.onnx", "share": 1.0}

@@ -109,9 +109,19 @@ def export(
         Path | None, typer.Option(help="Held-out shards to fit the confidence on.")
     ] = None,
     out: Annotated[Path, typer.Option(help="Folder for the ONNX files.")] = Path("models"),
+    begun: Annotated[
+        Path | None, typer.Option(help="ONNX file that training began from, to average with.")
+    ] = None,
+    share: Annotated[float, typer.Option(min=0, max=1, help="Of what it came to, then.")] = 0.5,
 ) -> None:
     """Write the ONNX files that the package uses."""
-    from models.training.reader.export import export_finder, export_reader, fit_confidence
+    from models.training.reader.average import averaged
+    from models.training.reader.export import (
+        export_finder,
+        fit_confidence,
+        trained_reader,
+        write_reader,
+    )
     from models.training.reader.judge import judge
     from pipeline.bodies.pair import PairReader
 
@@ -119,11 +129,14 @@ def export(
     if (weights / "pair_finder.npz").is_file():
         typer.echo(f"{finder.name}: {export_finder(weights / 'pair_finder.npz', finder)}")
     if (weights / "pair_reader.npz").is_file():
-        typer.echo(f"{reader.name}: {export_reader(weights / 'pair_reader.npz', reader)}")
+        trained = weights / "pair_reader.npz"
+        net, facts = averaged(begun, trained, share) if begun else trained_reader(trained)
+        write_reader(net, facts, reader)
+        typer.echo(f"{reader.name}: {facts}")
         if held_out is not None:
             found = judge(PairReader(reader=reader, finder=finder), held_out)
             fit = fit_confidence(np.concatenate(found.confidence), np.concatenate(found.right))
-            export_reader(weights / "pair_reader.npz", reader, fit)
+            write_reader(net, facts, reader, fit)
             typer.echo(f"confidence {fit}")
 
 

@@ -41,10 +41,16 @@ def _write(
     temporary.replace(path)
 
 
-def export_reader(weights: Path, path: Path, confidence: tuple[float, float] = (1.0, 0.0)) -> dict:
-    """Write ``pair_reader.onnx``; return the training facts."""
+def trained_reader(weights: Path) -> tuple[PairReader, dict]:
+    """Return the network of a ``pair_reader.npz``, and the facts of its training."""
     net = PairReader(fine_layers=read_facts(weights)["recipe"]["fine_layers"])
-    facts = load_weights(net, weights)
+    return net, load_weights(net, weights)
+
+
+def write_reader(
+    net: PairReader, facts: dict, path: Path, confidence: tuple[float, float] = (1.0, 0.0)
+) -> None:
+    """Write a network as ``pair_reader.onnx``, with the facts of its training."""
     names = ["heatmaps", "masks", "visible", "positions", "top"]
     metadata: dict[str, object] = {
         "positions": POSITION_KEYS,
@@ -52,7 +58,6 @@ def export_reader(weights: Path, path: Path, confidence: tuple[float, float] = (
         "training": facts,
     }
     _write(net, CROP, names, path, metadata)
-    return facts
 
 
 def export_finder(weights: Path, path: Path) -> dict:
