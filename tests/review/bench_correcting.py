@@ -90,17 +90,21 @@ class Hands:
         """Press a key as long as it is needed."""
         while needed(before := self.time_s):
             self.press(key)
-            self.page.wait_for_timeout(15)
-            if self.time_s == before:
-                return
+            for _ in range(40):  # a busy machine takes its time
+                self.page.wait_for_timeout(15)
+                if self.time_s != before:
+                    break
+            else:
+                return  # it goes no further
 
 
 def correct_all(hands: Hands, truth: Timeline) -> None:
     """Walk through the bout once and put everything right."""
-    for wanted in truth.segments:
+    for wanted, after in zip(truth.segments, [*truth.segments[1:], None], strict=True):
         middle = (wanted.start_s + wanted.end_s) / 2
         put_start(hands, wanted)
-        drop_borders_inside(hands, wanted)
+        # Near its end a border may be what the next start is made of.
+        drop_borders(hands, wanted.start_s, wanted.end_s - (reach_of(after) if after else 0))
         here = hands.timeline.at(middle)
         assert here is not None
         if coarse(here.position) != coarse(wanted.position):
@@ -108,10 +112,14 @@ def correct_all(hands: Hands, truth: Timeline) -> None:
             hands.corrections += 1
             hands.page.wait_for_timeout(400)
         here = hands.timeline.at(middle)
-        if wanted.top and here.top != wanted.top:
-            exchanged = most_exchanged(hands.timeline, truth, wanted.start_s)
-            hands.correct("x" if exchanged else "t")
+        if wanted.top and most_exchanged(hands.timeline, truth, wanted.start_s):
+            hands.correct("x")
             hands.corrections += 1
+            here = hands.timeline.at(middle)
+        while wanted.top and here.top != wanted.top:
+            hands.correct("t")
+            hands.corrections += 1
+            here = hands.timeline.at(middle)
         here = hands.timeline.at(middle)
         if here.state == "proposed":
             hands.correct("a")
@@ -124,7 +132,7 @@ def put_start(hands: Hands, wanted: Segment) -> None:
         return
     borders = [s.start_s for s in hands.timeline.segments if s.start_s > 0]
     nearest = min(borders, key=lambda b: abs(b - wanted.start_s), default=np.inf)
-    reach = min(2.0, (wanted.end_s - wanted.start_s) / 2)
+    reach = reach_of(wanted)
     off = round((nearest - wanted.start_s) / SAMPLE_S)
     if abs(nearest - wanted.start_s) <= CLOSE_S:
         hands.go(nearest)
@@ -139,14 +147,18 @@ def put_start(hands: Hands, wanted: Segment) -> None:
         hands.corrections += 1
 
 
-def drop_borders_inside(hands: Hands, wanted: Segment) -> None:
-    """Merge away borders that the truth doesn't have."""
+def reach_of(wanted: Segment) -> float:
+    """How far from a segment's start a border is still brought there, seconds."""
+    return min(2.0, wanted.duration_s / 2)
+
+
+def drop_borders(hands: Hands, from_s: float, to_s: float) -> None:
+    """Merge away what borders there are between two times that are no borders in truth."""
     while True:
-        reach = min(2.0, (wanted.end_s - wanted.start_s) / 2)
         inside = [
             s.start_s
             for s in hands.timeline.segments
-            if wanted.start_s + CLOSE_S < s.start_s < wanted.end_s - reach
+            if from_s + CLOSE_S < s.start_s < to_s - CLOSE_S
         ]
         if not inside:
             return
