@@ -37,6 +37,7 @@ def read(
     fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 4,
     hidden_weight: Annotated[float, typer.Option(help="Of a hidden keypoint, visible 1.")] = 0.5,
     photos: Annotated[Path | None, typer.Option(help="File made by textures.")] = None,
+    after: Annotated[Path | None, typer.Option(help="Begin when this file is there.")] = None,
 ) -> None:
     """Train the pair reader (under torchrun for several GPUs); goes on where it stopped."""
     from models.training.reader.train import Recipe, Training
@@ -45,7 +46,7 @@ def read(
         minutes=minutes, until=until, batch=batch, capacity=capacity, first_crops=first_crops,
         seed=seed, fine_layers=fine_layers, hidden_weight=hidden_weight,
     )  # fmt: skip
-    Training(recipe, shards, held_out, start, out, photos).run()
+    Training(recipe, shards, held_out, start, out, photos).run(after=after)
 
 
 @app.command()

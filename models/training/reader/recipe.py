@@ -1,7 +1,8 @@
 """The whole recipe as one command: bodies → positions → pictures → both networks.
 
-One step after the other: rendering and training on the same GPUs starve each other. Every step
-skips what an earlier, interrupted run has already made.
+Rendering and training on the same GPUs starve each other, so the reader trains when all pictures
+are there; but what takes it minutes to get ready for (compiling, taking in crops) it does
+meanwhile. Every step skips what an earlier, interrupted run has already made.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from pathlib import Path
 
 SCENES = [sys.executable, "-m", "models.training.scenes"]
 READER = [sys.executable, "-m", "models.training.reader"]
+ENOUGH = 40
+"""Shards, of 1,000 pictures each, that the finder waits for."""
 
 
 @dataclass(frozen=True)
@@ -67,24 +70,35 @@ def run_recipe(
     """
     out.mkdir(parents=True, exist_ok=True)
     (out / "plan.json").write_text(json.dumps(asdict(plan), indent=1))
-    _solve(plan, out, cast, held_cast)
-    few = max(plan.workers // 10, 1)
-    held = _render(plan, out, "held", held_cast, textures, few)
-    main = _render(plan, out, "train", cast, textures, plan.workers - few)
-    _finish(held, main)
     folders = ["--shards", str(out / "train_shards"), "--held-out", str(out / "held_shards")]
     folders += ["--out", str(out / "weights")]
-    _finder(plan, out, [*folders, *_starting(start)])
-    options = [*_starting(start), "--minutes", str(plan.train_min), "--seed", str(plan.seed)]
-    _finish(_start(out / "read.log", [*_launcher(plan.gpus), "read", *folders, *options]))
+    options = ["--minutes", str(plan.train_min), "--seed", str(plan.seed)]
+    options += ["--after", str(out / "train_rendered")]
+    command = [*_launcher(plan.gpus), "read", *folders, *_starting(start), *options]
+    reader = _start(out / "read.log", command)
+    try:
+        _solve(plan, out, cast, held_cast)
+        few = max(plan.workers // 10, 1)
+        held = _render(plan, out, "held", held_cast, textures, few)
+        main = _render(plan, out, "train", cast, textures, plan.workers - few)
+        _finish(held)
+        finder = _finder(plan, out, [*folders, *_starting(start)], main)
+        _finish(main)
+        _finish(finder, reader)
+    finally:
+        reader.terminate()
 
 
-def _finder(plan: Plan, out: Path, options: list[str]) -> None:
+def _finder(plan: Plan, out: Path, options: list[str], rendering: _Job | None) -> _Job | None:
+    """Start training the finder as soon as there are frames enough for it."""
     if (out / "weights" / "pair_finder.npz").is_file():
-        return
+        return None
+    shards = out / "train_shards"
+    while rendering and rendering.poll() is None and len(list(shards.glob("*.npz"))) < ENOUGH:
+        time.sleep(2)
     device = ["--device", "cuda:0"] if plan.gpus else []
     command = [*READER, "find", *options, "--minutes", str(plan.find_min), *device]
-    _finish(_start(out / "find.log", command))
+    return _start(out / "find.log", command)
 
 
 def _starting(start: Path | None) -> list[str]:
@@ -110,7 +124,7 @@ def _solve(plan: Plan, out: Path, cast: Path, held_cast: Path) -> None:
         if target.is_file():
             continue
         command = [*SCENES, "positions", "solve", "--out", str(target), "--cast", str(people)]
-        command += ["--per-template", str(plan.per_template), "--batch", "96"]
+        command += ["--per-template", str(plan.per_template), "--batch", "32"]
         command += ["--device", device, "--workers", str(workers), "--seed", str(seed)]
         command += ["--seconds", str(plan.solve_s)]
         jobs.append(_start(out / f"solve_{name}.log", command))
@@ -119,7 +133,7 @@ def _solve(plan: Plan, out: Path, cast: Path, held_cast: Path) -> None:
 
 def _render(
     plan: Plan, out: Path, name: str, cast: Path, textures: Path | None, workers: int
-) -> subprocess.Popen | None:
+) -> _Job | None:
     folder = out / f"{name}_shards"
     done = out / f"{name}_rendered"
     if done.is_file():
@@ -151,11 +165,10 @@ def _start(log: Path, command: list[str], done: Path | None = None) -> _Job:
     return job
 
 
-def _finish(*jobs: subprocess.Popen | None) -> None:
+def _finish(*jobs: _Job | None) -> None:
     for job in jobs:
         if job is None:
             continue
-        assert isinstance(job, _Job)
         if job.wait() != 0:
             tail = job.log.read_text(errors="replace")[-1500:]
             raise RuntimeError(f"{job.log.name} stopped with {job.returncode}:\n{tail}")

@@ -248,10 +248,20 @@ class Training:
         )
         self.held_out = Store(held_out, device, 7000)
 
-    def run(self, first_wait_s: float = 600.0) -> dict[str, float]:
-        """Train; return the last measurement."""
+    def run(self, first_wait_s: float = 600.0, after: Path | None = None) -> dict[str, float]:
+        """Train; return the last measurement.
+
+        Parameters
+        ----------
+        first_wait_s : float
+            How long to wait for the first crops.
+        after : Path, optional
+            Take in crops but don't begin before this file is there.
+        """
         recipe, process = self.recipe, self.process
         self.store.watch()
+        while after is not None and not after.exists():
+            time.sleep(1.0)
         self.store.wait_for(recipe.first_crops, first_wait_s)
         ordered_steps = recipe.ordered_steps
         if self.initial is not None:

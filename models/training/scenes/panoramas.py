@@ -28,6 +28,8 @@ def read_panorama(data: bytes) -> np.ndarray:
 
     Raises
     ------
+    KeyError
+        If it has no red, green and blue.
     MatlineError
         If the package OpenEXR is missing (OpenCV is built without the compression they use).
     """

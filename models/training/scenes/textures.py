@@ -11,6 +11,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -64,14 +65,15 @@ def gather(sources: Sequence[Path], leave_out: Sequence[str] = ()) -> Source:
     Returns
     -------
     Source
-        Pictures smaller than 96 pixels or partly transparent are skipped.
+        Pictures smaller than 96 pixels, partly transparent or without colours are skipped.
     """
     found = Source([], [])
     for name, data in _files(sources):
         if any(part in name.lower() for part in leave_out):
             continue
         if is_panorama(name):
-            found.panoramas.append(read_panorama(data))
+            with suppress(KeyError):
+                found.panoramas.append(read_panorama(data))
             continue
         image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
         if image is None or min(image.shape[:2]) < 96 or image.dtype != np.uint8:
