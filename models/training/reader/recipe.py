@@ -16,6 +16,8 @@ from pathlib import Path
 
 SCENES = [sys.executable, "-m", "models.training.scenes"]
 READER = [sys.executable, "-m", "models.training.reader"]
+TRY = ["--capacity", "4000", "--first-crops", "8", "--batch", "8"]
+"""Without a GPU a run only shows that all steps work."""
 ENOUGH = 40
 """Shards, of 1,000 pictures each, that the finder waits for."""
 
@@ -73,11 +75,13 @@ def run_recipe(
     folders = ["--shards", str(out / "train_shards"), "--held-out", str(out / "held_shards")]
     folders += ["--out", str(out / "weights")]
     options = ["--minutes", str(plan.train_min), "--seed", str(plan.seed)]
-    options += ["--after", str(out / "train_rendered")]
+    options += ["--after", str(out / "train_rendered"), *([] if plan.gpus else TRY)]
     command = [*_launcher(plan.gpus), "read", *folders, *_starting(start), *options]
     reader = _start(out / "read.log", command)
     try:
         _solve(plan, out, cast, held_cast)
+        if reader.poll() is not None:  # better to hear of it now than after rendering
+            _finish(reader)
         few = max(plan.workers // 10, 1)
         held = _render(plan, out, "held", held_cast, textures, few)
         main = _render(plan, out, "train", cast, textures, plan.workers - few)
