@@ -112,7 +112,8 @@ def correct_all(hands: Hands, truth: Timeline) -> None:
             hands.corrections += 1
             hands.page.wait_for_timeout(400)
         here = hands.timeline.at(middle)
-        if wanted.top and most_exchanged(hands.timeline, truth, wanted.start_s):
+        wrong = wanted.top and here.top != wanted.top
+        if wrong and most_exchanged(hands.timeline, truth, wanted.start_s):
             hands.correct("x")
             hands.corrections += 1
             here = hands.timeline.at(middle)
@@ -120,7 +121,6 @@ def correct_all(hands: Hands, truth: Timeline) -> None:
             hands.correct("t")
             hands.corrections += 1
             here = hands.timeline.at(middle)
-        here = hands.timeline.at(middle)
         if here.state == "proposed":
             hands.correct("a")
             hands.acceptances += 1

@@ -12,6 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from .body import BonePose, Person
+from .triangles import split_in_four
 
 BONES_A_VERTEX = 8
 VERTEX_FIELDS = np.dtype(
@@ -102,6 +103,12 @@ class Figure:
         up = matrices[v["bones"].astype(int), 2]  # the row that gives z, (n, 8, 4)
         z = np.einsum("nka,na->nk", up[..., :3], v["rest"]) + up[..., 3]
         return float((z * v["weights"]).sum(1).min())
+
+    def on_floor(self, matrices: np.ndarray) -> np.ndarray:
+        """Return bone matrices with the lowest point of the skin on the mat."""
+        lowered = matrices.copy()
+        lowered[:, 2, 3] -= self.lowest(matrices)
+        return lowered
 
 
 def build_figure(person: Person) -> Figure:
@@ -330,15 +337,8 @@ def _subdivide(
     used, f = np.unique(faces, return_inverse=True)
     f = f.reshape(faces.shape)
     v, w = v[used], w[used]
-    edges = np.sort(f[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    unique, which = np.unique(edges, axis=0, return_inverse=True)
-    mid = which.reshape(-1, 3) + len(v)
-    v = np.concatenate([v, v[unique].mean(1)])
-    w = np.concatenate([w, w[unique].mean(1)])
-    a, b, c = f.T
-    ab, bc, ca = mid.T
-    corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
-    return v, w, np.concatenate([np.stack(t, 1) for t in corners])
+    edges, finer = split_in_four(f, len(v))
+    return np.concatenate([v, v[edges].mean(1)]), np.concatenate([w, w[edges].mean(1)]), finer
 
 
 def _ball(

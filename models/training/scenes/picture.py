@@ -11,9 +11,9 @@ from .body import Person
 from .bystanders import pose_bystander, random_stance
 from .camera import Camera, random_camera
 from .clothing import Look, bystander_look, random_looks
-from .figures import Figure, build_figure
+from .figures import build_figure
 from .pose import BodyPose, PosedPair
-from .raster import Actor, Lens, Raster
+from .raster import Actor, Lens, Raster, Shot
 from .scenery import SPRITE_HEIGHT_M, SPRITE_SIZE
 from .surroundings import Stage, random_stage
 from .textures import Textures
@@ -187,21 +187,8 @@ class Studio:
     def _picture(self, scene: Scene, camera: Camera, lens: Lens) -> Picture:
         shot = self.raster.shoot(camera, lens)
         looks = scene.actors[0].look, scene.actors[1].look
-        visible = [
-            visibility(camera, scene.keypoints[i], shot.labels, shot.depth, i + 1, looks[i].gi)
-            for i in range(2)
-        ]
-        return Picture(
-            rgb=shot.rgb,
-            keypoints=camera.project(scene.keypoints)[..., :2].astype(np.float32),
-            visible=np.stack(visible),
-            points=camera.in_camera(scene.keypoints).astype(np.float32),
-            mask=instance_mask(shot.labels),
-            others=seen_boxes(shot.labels),
-            pair=scene.pair,
-            engaged=scene.engaged,
-            camera=camera,
-            looks=looks,
+        return picture_of(
+            shot, camera, scene.keypoints, pair=scene.pair, engaged=scene.engaged, looks=looks
         )
 
     def _scene(self, pair: PosedPair, actors: tuple[Actor, ...], stage: Stage) -> Scene:
@@ -238,7 +225,7 @@ class Studio:
         figure = self.figures[who]
         bones = pose_bystander(rng, self.people[who], stance, place, facing)
         look = bystander_look(rng, figure.woman, len(self.textures.photos), referee)
-        return Actor(who, _on_floor(figure, figure.matrices(bones)), look, label)
+        return Actor(who, figure.on_floor(figure.matrices(bones)), look, label)
 
     def _cut_out_spectators(self, count: int) -> np.ndarray:
         """Photograph people one by one, uint8 (count, H, W, 4), transparent around them."""
@@ -263,16 +250,48 @@ class Studio:
         away, round_ = rng.uniform(2.2, 5.5), rng.uniform(0, 2 * np.pi)
         shift = centre[:2] + away * np.array([np.cos(round_), np.sin(round_)]) - middle[:2]
         actors = []
-        for i, (body, look) in enumerate(zip(pair.bodies, looks, strict=True)):
-            moved = replace(body, translation=body.translation + np.array([*shift, 0.0]))
-            actors.append(Actor(body.person, self.matrices(moved), look, label + i))
+        moved = pair.shifted(np.array([*shift, 0.0]))
+        for i, (body, look) in enumerate(zip(moved.bodies, looks, strict=True)):
+            actors.append(Actor(body.person, self.matrices(body), look, label + i))
         return actors
 
 
-def _on_floor(figure: Figure, matrices: np.ndarray) -> np.ndarray:
-    lowered = matrices.copy()
-    lowered[:, 2, 3] -= figure.lowest(matrices)
-    return lowered
+def picture_of(
+    shot: Shot,
+    camera: Camera,
+    keypoints: np.ndarray,
+    *,
+    pair: PosedPair,
+    engaged: bool,
+    looks: tuple[Look, Look],
+) -> Picture:
+    """Say what is true of what a renderer drew.
+
+    Parameters
+    ----------
+    shot : Shot
+    camera : Camera
+    keypoints : ndarray, (2, 17, 3)
+        World, metres.
+    pair, engaged, looks
+        See `Picture`.
+    """
+    visible = [
+        visibility(camera, keypoints[i], shot.labels, shot.depth, i + 1, looks[i].gi)
+        for i in range(2)
+    ]
+    return Picture(
+        rgb=shot.rgb,
+        keypoints=camera.project(keypoints)[..., :2].astype(np.float32),
+        visible=np.stack(visible),
+        points=camera.in_camera(keypoints).astype(np.float32),
+        mask=instance_mask(shot.labels),
+        others=seen_boxes(shot.labels),
+        pair=pair,
+        engaged=engaged,
+        camera=camera,
+        looks=looks,
+    )
 
 
 def random_shots(

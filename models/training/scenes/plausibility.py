@@ -8,7 +8,7 @@ Generalized Winding Numbers*, 2013) with the solid angle of Van Oosterom and Str
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import torch
@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from torch import Tensor
 
 from .body import Person
-from .pose import BodyPose, PosedPair
+from .pose import PosedPair
 
 MAX_CONTACT_ERROR_M = 0.03
 MAX_PENETRATION_M = 0.03
@@ -177,11 +177,6 @@ def judge(
     skins = [persons[b.person].vertices(b)[: shared.skin_size] for b in pair.bodies]
     lowest = float(min(skin[:, 2].min() for skin in skins))
     up = np.array([0, 0, -lowest - MAT_GIVES_M], np.float32)
-    bodies = tuple(replace(b, translation=b.translation + up) for b in pair.bodies)
     deepest = penetration((skins[0], skins[1]), shared.skin_faces, device)
     quality = Quality(contact, worst_contact, deepest, abs(lowest + MAT_GIVES_M))
-    return replace(pair, bodies=_two(bodies)), quality
-
-
-def _two(bodies: tuple[BodyPose, ...]) -> tuple[BodyPose, BodyPose]:
-    return bodies[0], bodies[1]
+    return pair.shifted(up), quality

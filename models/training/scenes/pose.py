@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -52,3 +52,8 @@ class PosedPair:
     top: Literal["A", "B"] | None
     bodies: tuple[BodyPose, BodyPose]
     mirrored: bool = False
+
+    def shifted(self, by: np.ndarray) -> PosedPair:
+        """Return the pair moved by (x, y, z) metres."""
+        first, second = (replace(b, translation=b.translation + by) for b in self.bodies)
+        return replace(self, bodies=(first, second))

@@ -93,8 +93,13 @@ def seen_boxes(labels: np.ndarray, least_pixels: int = 40) -> np.ndarray:
     return np.array(boxes, np.float32).reshape(-1, 4)
 
 
-def touching(balls: Sequence[np.ndarray], gap_m: float = 0.03) -> bool:
-    """Whether two bodies touch, judged on the balls (S, 4) that fill them."""
+def gap(balls: Sequence[np.ndarray]) -> float:
+    """Metres between two bodies by the balls (S, 4) that fill them; negative where they overlap."""
     a, b = balls
     apart = np.linalg.norm(a[:, None, :3] - b[None, :, :3], axis=-1) - a[:, None, 3] - b[None, :, 3]
-    return bool(apart.min() < gap_m)
+    return float(apart.min())
+
+
+def touching(balls: Sequence[np.ndarray], gap_m: float = 0.03) -> bool:
+    """Whether two bodies touch, judged on the balls (S, 4) that fill them."""
+    return gap(balls) < gap_m

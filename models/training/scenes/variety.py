@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation, Slerp
 from .figures import Figure
 from .joints import HIGH, JOINT_NAMES, LOW
 from .pose import BodyPose, PosedPair
+from .truth import gap
 
 TRIES = 5
 GIVES_M = 0.035
@@ -121,16 +122,13 @@ class Variety:
 
     def _depth(self, pair: PosedPair) -> float:
         """How deep the balls that fill two bodies pass into each other, metres."""
-        a, b = (self._figures[x.person].posed_balls(self._matrices(x)) for x in pair.bodies)
-        apart = np.linalg.norm(a[:, None, :3] - b[None, :, :3], axis=-1)
-        return float((a[:, None, 3] + b[None, :, 3] - apart).max())
+        balls = [self._figures[b.person].posed_balls(self._matrices(b)) for b in pair.bodies]
+        return -gap(balls)
 
     def _lay_down(self, pair: PosedPair, height_m: float = 0.0) -> PosedPair:
         """Move a pair up or down until its lowest point is so high over the mat."""
         lowest = min(self._figures[b.person].lowest(self._matrices(b)) for b in pair.bodies)
-        up = np.array([0, 0, height_m - lowest], np.float32)
-        first, second = (replace(b, translation=b.translation + up) for b in pair.bodies)
-        return replace(pair, bodies=(first, second))
+        return pair.shifted(np.array([0, 0, height_m - lowest], np.float32))
 
 
 Change = Callable[[np.random.Generator, PosedPair, PosedPair, float], PosedPair]
@@ -187,7 +185,7 @@ def _stir(rng: np.random.Generator, body: BodyPose, strength: float) -> BodyPose
     how = strength * rng.uniform(0.3, 1.0)
     stirred = [part for part in _PARTS if rng.random() < 0.6]
     bend = rng.normal(0, 0.13, len(LOW)) * _SPAN * np.isin(_PART_OF, stirred)
-    joints = np.clip(body.joints + how * bend, LOW, HIGH).astype(np.float32)
+    joints = np.clip(body.joints + how * bend, LOW, HIGH)
     if rng.random() < 0.15 * strength:  # one limb does something else
         elsewhere = np.isin(_PART_OF, rng.choice(_PARTS[2:]))
         joints = np.where(elsewhere, LOW + rng.beta(2, 2, len(LOW)) * _SPAN, joints)
@@ -214,9 +212,7 @@ def _towards(body: BodyPose, goal: BodyPose, far: float) -> BodyPose:
 def _beside(pair: PosedPair, other: PosedPair) -> PosedPair:
     """Put another pair where a pair is on the mat."""
     here, there = (np.mean([b.translation for b in p.bodies], 0) for p in (pair, other))
-    shift = np.array([*(here - there)[:2], 0], np.float32)
-    first, second = (replace(b, translation=b.translation + shift) for b in other.bodies)
-    return replace(other, bodies=(first, second))
+    return other.shifted(np.array([*(here - there)[:2], 0], np.float32))
 
 
 def _unnamed(pair: PosedPair) -> PosedPair:

@@ -13,7 +13,7 @@ from ..camera import Camera, random_camera
 from ..figures import Figure, build_figure
 from ..pose import BodyPose, PosedPair
 from ..truth import OTHER, touching
-from .scene_file import BlenderCamera, Part, SceneFile, write_scene
+from .scene_file import BlenderCamera, Part, SceneFile, scene_files, write_scene
 from .wardrobe import Outfit, dress, random_outfit, random_outfits
 
 
@@ -46,7 +46,7 @@ def describe_all(
     """
     out.mkdir(parents=True, exist_ok=True)
     figures = [build_figure(p) for p in people]
-    written, first = [], len(list(out.glob("scene_?????.npz")))
+    written, first = [], len(scene_files(out))
     for i, pair in enumerate(pairs):
         rng = np.random.default_rng([seed, i])
         path = out / f"scene_{first + i:05d}.npz"
@@ -146,8 +146,7 @@ def _bystanders(
         facing = round_ + np.pi + rng.normal(0, 0.6)
         figure = figures[who]
         bones = pose_bystander(rng, people[who], random_stance(rng), place, facing)
-        matrices = figure.matrices(bones).copy()
-        matrices[:, 2, 3] -= figure.lowest(matrices)
+        matrices = figure.on_floor(figure.matrices(bones))
         outfit = random_outfit(rng, figure.woman, bool(rng.random() < 0.4))
         parts += dress(rng, figure, matrices, outfit, OTHER + i)
     return parts

@@ -17,7 +17,7 @@ import numpy as np
 from ..arrays_file import write_arrays
 from .meshes import add_part
 from .place import build_place
-from .scene_file import BlenderCamera, SceneFile, read_scene
+from .scene_file import BlenderCamera, SceneFile, drawn_files, read_scene, scene_files
 
 
 def draw(path: Path, samples: int, threads: int) -> int:
@@ -32,22 +32,18 @@ def draw(path: Path, samples: int, threads: int) -> int:
     threads : int
     """
     scene = read_scene(path)
-    missing = [i for i in range(len(scene.cameras)) if not _truth(path, i).is_file()]
+    missing = [i for i in range(len(scene.cameras)) if not drawn_files(path, i)[1].is_file()]
     if not missing:
         return 0
     rng = np.random.default_rng(scene.seed)
     world = _set_up(scene, rng, samples, threads)
     for i in missing:
         _place_camera(world, scene.cameras[i], np.random.default_rng([scene.seed, i]))
-        picture = path.with_name(f"{path.stem}_{i}.png")
+        picture, truth = drawn_files(path, i)
         _render_picture(world, picture)
         labels, depth = _render_truth(world, picture.with_suffix(".exr"))
-        write_arrays(_truth(path, i), {"labels": labels, "depth": depth})
+        write_arrays(truth, {"labels": labels, "depth": depth})
     return len(missing)
-
-
-def _truth(path: Path, i: int) -> Path:
-    return path.with_name(f"{path.stem}_{i}.truth.npz")
 
 
 def _set_up(scene: SceneFile, rng: np.random.Generator, samples: int, threads: int) -> Any:
@@ -161,7 +157,7 @@ def main() -> None:
     parser.add_argument("--part", type=int, default=0, help="this of so many --parts")
     parser.add_argument("--parts", type=int, default=1)
     asked = parser.parse_args()
-    paths = sorted(asked.folder.glob("scene_?????.npz"))
+    paths = scene_files(asked.folder)
     for row in np.random.default_rng(0).permutation(len(paths))[asked.part :: asked.parts]:
         path = paths[row]  # in mixed order: a run cut short shows all positions too
         began = time.monotonic()

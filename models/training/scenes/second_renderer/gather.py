@@ -12,13 +12,12 @@ from ..body import Person
 from ..camera import Camera
 from ..clothing import Look, LookSlot
 from ..pairs_file import Pairs
-from ..picture import Picture, Studio, random_lens
-from ..pose import PosedPair
+from ..picture import Picture, Studio, picture_of, random_lens
+from ..raster import Shot
 from ..shards import ShardWriter, worth_keeping
 from ..textures import load_textures
-from ..truth import instance_mask, seen_boxes, visibility
 from .describe import camera_of
-from .scene_file import SceneFile, read_scene
+from .scene_file import SceneFile, drawn_files, read_scene, scene_files
 
 SHARD = 500
 """Pictures a shard."""
@@ -85,40 +84,30 @@ def _write(out: Path, name: str, pairs: Pairs, found: Iterator[Picture], seed: i
 
 def _drawn(scenes: Path, pairs: Pairs) -> Iterator[tuple[Path, Picture]]:
     """Each picture that is drawn, with the scene's file."""
-    for path in sorted(scenes.glob("scene_?????.npz")):
+    for path in scene_files(scenes):
         scene = read_scene(path)
         for i, camera in enumerate(map(camera_of, scene.truth["cameras"])):
-            if _truth(path, i).is_file():
-                bgr = cv2.imread(str(path.with_name(f"{path.stem}_{i}.png")), cv2.IMREAD_COLOR)
-                with np.load(_truth(path, i), allow_pickle=False) as stored:
+            picture, truth = drawn_files(path, i)
+            if truth.is_file():
+                bgr = cv2.imread(str(picture), cv2.IMREAD_COLOR)
+                with np.load(truth, allow_pickle=False) as stored:
                     labels, depth = stored["labels"], stored["depth"]
-                pair = pairs[scene.truth["pair"]]
                 rgb = np.ascontiguousarray(np.asarray(bgr)[..., ::-1])
-                yield path, _picture(rgb, labels, depth, camera, scene, pair)
+                yield path, _picture(Shot(rgb, labels, depth), camera, scene, pairs)
 
 
-def _picture(
-    rgb: np.ndarray,
-    labels: np.ndarray,
-    depth: np.ndarray,
-    camera: Camera,
-    scene: SceneFile,
-    pair: PosedPair,
-) -> Picture:
-    keypoints, gi = np.array(scene.truth["keypoints"]), scene.truth["gi"]
-    seen = [visibility(camera, keypoints[k], labels, depth, k + 1, gi[k]) for k in range(2)]
-    looks = [_look(g, np.array(c)) for g, c in zip(gi, scene.truth["colours"], strict=True)]
-    return Picture(
-        rgb=rgb,
-        keypoints=camera.project(keypoints)[..., :2].astype(np.float32),
-        visible=np.stack(seen),
-        points=camera.in_camera(keypoints).astype(np.float32),
-        mask=instance_mask(labels),
-        others=seen_boxes(labels),
-        pair=pair,
-        engaged=scene.truth["engaged"],
-        camera=camera,
-        looks=(looks[0], looks[1]),
+def _picture(shot: Shot, camera: Camera, scene: SceneFile, pairs: Pairs) -> Picture:
+    said = scene.truth
+    first, second = (
+        _look(g, np.array(c)) for g, c in zip(said["gi"], said["colours"], strict=True)
+    )
+    return picture_of(
+        shot,
+        camera,
+        np.array(said["keypoints"]),
+        pair=pairs[said["pair"]],
+        engaged=said["engaged"],
+        looks=(first, second),
     )
 
 
@@ -128,7 +117,3 @@ def _look(gi: bool, colours: np.ndarray) -> Look:
     slots[LookSlot.TOP, :3], slots[LookSlot.BOTTOM, :3] = colours
     slots[LookSlot.TOP_CUT, 0] = 1.0
     return Look(slots, gi, 0.0, 0.0, False)
-
-
-def _truth(path: Path, i: int) -> Path:
-    return path.with_name(f"{path.stem}_{i}.truth.npz")

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ..triangles import split_in_four
 from .materials import make_material
 from .scene_file import Part
 
@@ -39,21 +40,17 @@ def add_part(rng: np.random.Generator, part: Part) -> None:
 
 def refined(part: Part) -> Part:
     """Split every triangle in four, so that folds have something to bend."""
-    edges = np.sort(part.faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    unique, which = np.unique(edges, axis=0, return_inverse=True)
-    a, b, c = part.faces.T
-    ab, bc, ca = which.reshape(-1, 3).T + len(part.vertices)
-    corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+    edges, faces = split_in_four(part.faces, len(part.vertices))
 
     def with_middles(rows: np.ndarray) -> np.ndarray:
-        return np.concatenate([rows, rows[unique].mean(1)])
+        return np.concatenate([rows, rows[edges].mean(1)])
 
     return replace(
         part,
         vertices=with_middles(part.vertices),
         rest=with_middles(part.rest),
         crease=with_middles(part.crease),
-        faces=np.concatenate([np.stack(t, 1) for t in corners]),
+        faces=faces,
     )
 
 

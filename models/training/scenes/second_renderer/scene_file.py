@@ -93,6 +93,16 @@ class SceneFile:
 _ARRAYS = ("vertices", "rest", "crease", "faces")
 
 
+def scene_files(folder: Path) -> list[Path]:
+    """Return the scene files of a folder, in order."""
+    return sorted(folder.glob("scene_?????.npz"))
+
+
+def drawn_files(path: Path, i: int) -> tuple[Path, Path]:
+    """Return where a scene's picture `i` and its labels and depth lie, once drawn."""
+    return path.with_name(f"{path.stem}_{i}.png"), path.with_name(f"{path.stem}_{i}.truth.npz")
+
+
 def write_scene(path: Path, scene: SceneFile) -> None:
     """Write a scene, whole or not at all."""
     arrays, words = {}, []
