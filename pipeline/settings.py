@@ -101,7 +101,8 @@ class PositionsSettings:
     proportion to the time it stands for; results then don't depend on the sampling rate."""
     doubt: float = 0.25
     """Probability. Where no position is more likely than this for a while, the segment is
-    ``unknown``: a wrong label costs a human more than an open question."""
+    ``unknown``: a wrong label costs a human more than an open question. The surer one position
+    is, the less the sample speaks for ``unknown``; below 1."""
     gap_s: float = 2.0
     """Seconds. A longer hole between samples is not bridged by a position but by ``unknown``."""
     rare: float = 0.02

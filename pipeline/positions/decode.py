@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import MatlineError
-from pipeline.positions.states import top_of
+from pipeline.positions.states import by_position, top_of
 from pipeline.positions.tables import grammar
 from pipeline.positions.viterbi import best_path
 from pipeline.settings import PositionsSettings
@@ -106,8 +106,8 @@ def _decode_part(
     edges = _edges(times, step)
     step_s = np.diff(edges)
     rules = grammar((*states, UNKNOWN), settings.rare)
-    doubt = np.full((len(times), 1), settings.doubt)
-    log_p = np.log(np.maximum(np.hstack([values, doubt]), LEAST))
+    doubt = _doubt(values, states, settings.doubt)
+    log_p = np.log(np.maximum(np.column_stack([values, doubt]), LEAST))
     evidence = log_p * (step_s / settings.evidence_s)[:, None]
     path = best_path(evidence, step_s, rules.log_transition, rules.minimum_s, rules.extra_s)
 
@@ -138,6 +138,15 @@ def _decode_part(
             )
         )
     return Decoding(tuple(segments), tuple(borders))
+
+
+def _doubt(values: np.ndarray, states: list[str], most: float) -> np.ndarray:
+    """Weight of ``unknown`` at each sample, (T,): nothing where one position is certain.
+
+    Whoever is on top: a clear position in which names jump is not unknown.
+    """
+    surest = by_position(pd.DataFrame(values, columns=states)).max(axis=1).to_numpy()
+    return most * np.clip((1 - surest) / (1 - most), 0, 1)
 
 
 def _edges(times: np.ndarray, step: float) -> np.ndarray:

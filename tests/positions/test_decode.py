@@ -50,6 +50,30 @@ def test_doubt_is_said_rather_than_guessed():
     assert segments[1].top is None
 
 
+def test_clear_positions_in_quick_succession_are_told_though_names_jump():
+    # As read of two athletes in one colour, whose names are exchanged now and then.
+    spans = [
+        (0, "standing"),
+        (2.5, "turtle/B"),
+        (5.2, "back_control/A"),
+        (6.8, "back_control/B"),
+        (9.5, "side_control/A"),
+        (12.5, "open_guard/A"),
+        (15.5, "side_control/B"),
+    ]
+    frame = certain(spans, sure=0.8, end_s=18)
+    segments = decode(frame).segments
+    assert [s.position for s in segments if s.duration_s > 1.5] == [
+        "standing",
+        "turtle",
+        "back_control",
+        "back_control",
+        "side_control",
+        "open_guard",
+        "side_control",
+    ]
+
+
 def test_a_hole_in_the_footage_is_not_bridged():
     frame = certain([(0, "mount/A")]).drop(index=certain(SPANS).index[50:100])
     segments = decode(frame).segments
