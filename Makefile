@@ -26,6 +26,7 @@ bench: $(TESTED)
 
 evaluate: $(TESTED)
 	$(BIN)/python -m models.training.positions evaluate $(if $(BOUTS),--bouts $(BOUTS))
+	$(BIN)/python -m tests.overnight.evaluate_clips
 
 reference: $(INSTALLED)
 	$(BIN)/python -m pipeline.cli.reference > docs/reference.md
