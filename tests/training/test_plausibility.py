@@ -12,10 +12,10 @@ from models.training.scenes.plausibility import (
     deepest_inside,
     judge,
     penetration,
-    vertex_normals,
     winding_number,
 )
 from models.training.scenes.pose import BodyPose, PosedPair
+from models.training.scenes.triangles import vertex_normals
 
 
 def sphere(radius=0.2, points=1500, centre=(0, 0, 0)):

@@ -12,7 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from .body import BonePose, Person
-from .triangles import split_in_four
+from .triangles import split_in_four, vertex_normals
 
 BONES_A_VERTEX = 8
 VERTEX_FIELDS = np.dtype(
@@ -281,16 +281,6 @@ class _Builder:
         self._blocks.append(block)
         self._count += len(block)
         return first
-
-
-def vertex_normals(v: np.ndarray, f: np.ndarray) -> np.ndarray:
-    """Area-weighted unit normals, (V, 3), of a triangle mesh; zero where no face touches."""
-    face = np.cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
-    out = np.zeros((len(v), 3))
-    for corner in range(3):
-        for axis in range(3):
-            out[:, axis] += np.bincount(f[:, corner], face[:, axis], len(v))
-    return (out / np.linalg.norm(out, axis=1, keepdims=True).clip(1e-12)).astype(np.float32)
 
 
 def _at(person: Person, bone: str) -> np.ndarray:

@@ -17,6 +17,7 @@ from torch import Tensor
 
 from .body import Person
 from .pose import PosedPair
+from .triangles import vertex_normals
 
 MAX_CONTACT_ERROR_M = 0.03
 MAX_PENETRATION_M = 0.03
@@ -60,18 +61,6 @@ class Quality:
             and self.penetration <= MAX_PENETRATION_M
             and self.floor <= MAX_FLOOR_ERROR_M
         )
-
-
-def vertex_normals(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
-    """Unit normals (V, 3), the area-weighted mean of the faces around each vertex."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    face = np.cross(b - a, c - a)
-    normal = np.zeros_like(vertices)
-    for axis in range(3):
-        normal[:, axis] = np.bincount(
-            faces.ravel(), np.repeat(face[:, axis], 3), minlength=len(vertices)
-        )
-    return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
 
 
 def winding_number(

@@ -6,15 +6,16 @@ feedback) and drawn from there into every view, so that more cameras cost little
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from .buffers import MATERIALS, FigureBuffers, Target, look_block, parts_of
 from .camera import Camera
-from .clothing import SHELLS_SHORT, Look, LookSlot
-from .figures import Figure, Kind
+from .clothing import Look, LookSlot
+from .figures import Figure
 from .programs import (
     MAX_BALLS,
     MAX_BONES,
@@ -30,14 +31,6 @@ from .surroundings import FloorSlot, Lighting, Stage
 
 CONTACT_SIDE = 128
 POSED_BYTES = 28  # position, direction, openness
-
-
-_MATERIALS = {
-    "skin": Material.SKIN, "skin_gi": Material.SKIN, "scalp": Material.HAIR, "bun": Material.HAIR,
-    "tail": Material.HAIR, "trousers": Material.CLOTH, "jacket": Material.CLOTH,
-    "belt": Material.CLOTH,
-}  # fmt: skip
-_TRIANGLES_OF = tuple(_MATERIALS)
 
 
 @dataclass(frozen=True)
@@ -128,11 +121,11 @@ class Raster:
         self._photos = self._photo_array(photos)
         self._sprites = self._gl.texture_array((4, 4, 1), 4, bytes(64))
         self._backdrops = [self._backdrop(b) for b in backdrops]
-        self._loaded: dict[int, _Loaded] = {}
+        self._loaded: dict[int, FigureBuffers] = {}
         self._slots: list[Any] = []
         self._looks: list[Any] = []
         self._arrays: dict[tuple[int, int], dict[Any, Any]] = {}
-        self._targets: dict[tuple[int, int], _Target] = {}
+        self._targets: dict[tuple[int, int], Target] = {}
         self._scene: list[tuple[Actor, dict[Any, Any], Any]] = []
 
     def stage(self, actors: Sequence[Actor], stage: Stage, cast_contact: int | None = None) -> None:
@@ -172,7 +165,8 @@ class Raster:
         self._draw_colour(target, camera, clip)
         self._draw_film(target, lens)
         self._draw_labels(target, clip)
-        return target.read(camera)
+        rgb, labels, depth = target.read()
+        return Shot(rgb, labels, camera.metres(depth))
 
     # ------------------------------------------------------------------ set-up
 
@@ -238,7 +232,7 @@ class Raster:
         flat = np.ascontiguousarray(actor.matrices, "f4")
         self._bones.write(flat.tobytes())
         look = self._looks[slot]
-        look.write(_look_block(actor.look, loaded.figure).tobytes())
+        look.write(look_block(actor.look, loaded.figure).tobytes())
         self._bones.bind_to_uniform_block(0)
         self._balls.bind_to_uniform_block(1)
         look.bind_to_uniform_block(2)
@@ -250,12 +244,12 @@ class Raster:
         arrays["pose"].transform(self._slots[slot], self._gl.POINTS, vertices=count)
         return actor, arrays, look
 
-    def _load(self, person: int) -> _Loaded:
+    def _load(self, person: int) -> FigureBuffers:
         if person not in self._loaded:
-            self._loaded[person] = _Loaded.make(self._gl, self.figures[person])
+            self._loaded[person] = FigureBuffers.make(self._gl, self.figures[person])
         return self._loaded[person]
 
-    def _slot_arrays(self, slot: int, person: int, loaded: _Loaded) -> dict[Any, Any]:
+    def _slot_arrays(self, slot: int, person: int, loaded: FigureBuffers) -> dict[Any, Any]:
         while len(self._slots) <= slot:
             most = max(len(f.vertices) for f in self.figures)
             self._slots.append(self._gl.buffer(reserve=POSED_BYTES * most))
@@ -265,7 +259,7 @@ class Raster:
             self._arrays[key] = self._make_arrays(self._slots[slot], loaded)
         return self._arrays[key]
 
-    def _make_arrays(self, posed: Any, loaded: _Loaded) -> dict[Any, Any]:
+    def _make_arrays(self, posed: Any, loaded: FigureBuffers) -> dict[Any, Any]:
         static = loaded.vertices
         layout = "3f 3f 4u1 4u1 4f 4f 4f 4f 1f"
         names = ["rest", "normal", "bones0", "bones1", "weights0", "weights1"]
@@ -323,10 +317,10 @@ class Raster:
         for actor, arrays, look in self._scene:
             look.bind_to_uniform_block(2)
             loaded = self._loaded[actor.person]
-            for part, shells in _parts(actor.look):
+            for part, shells in parts_of(actor.look):
                 if work == "shadow" and shells:
                     continue
-                key = work, _MATERIALS[part]
+                key = work, MATERIALS[part]
                 program = self._programs.figures[key]
                 if work == "label":
                     program["identity"].value = actor.label
@@ -337,7 +331,7 @@ class Raster:
                     self._gl.TRIANGLES, vertices=count, first=first, instances=max(shells, 1)
                 )
 
-    def _draw_colour(self, target: _Target, camera: Camera, clip: bytes) -> None:
+    def _draw_colour(self, target: Target, camera: Camera, clip: bytes) -> None:
         gl, stage = self._gl, self._stage
         target.multi.use()
         target.multi.clear(0.5, 0.5, 0.5, 1.0, depth=1.0)
@@ -382,7 +376,7 @@ class Raster:
         self._light.write(block.tobytes())
         self._light.bind_to_uniform_block(4)
 
-    def _draw_film(self, target: _Target, lens: Lens) -> None:
+    def _draw_film(self, target: Target, lens: Lens) -> None:
         program = self._programs.film
         target.film.use()
         self._gl.disable(self._gl.DEPTH_TEST)
@@ -392,7 +386,7 @@ class Raster:
             program[name].value = getattr(lens, name)
         self._film_quad.render(self._gl.TRIANGLE_STRIP)
 
-    def _draw_labels(self, target: _Target, clip: bytes) -> None:
+    def _draw_labels(self, target: Target, clip: bytes) -> None:
         target.labels.use()
         target.labels.clear(0.0, 0.0, 0.0, 0.0, depth=1.0)
         self._gl.enable(self._gl.DEPTH_TEST)
@@ -413,106 +407,7 @@ class Raster:
                 self._scenery["walls"].render(gl.TRIANGLES, vertices=walls, first=FLOOR_VERTICES)
         gl.disable(gl.CULL_FACE)
 
-    def _target(self, size: tuple[int, int]) -> _Target:
+    def _target(self, size: tuple[int, int]) -> Target:
         if size not in self._targets:
-            self._targets[size] = _Target.make(self._gl, size, self._samples)
+            self._targets[size] = Target.make(self._gl, size, self._samples)
         return self._targets[size]
-
-
-@dataclass(frozen=True)
-class _Loaded:
-    """A figure's buffers on the GPU."""
-
-    figure: Figure
-    vertices: Any
-    indices: Any
-    parts: Mapping[str, tuple[int, int]]
-    run_ends: Mapping[str, int]
-
-    @classmethod
-    def make(cls, gl: Any, figure: Figure) -> _Loaded:
-        ordered = [figure.faces[name].ravel() for name in _TRIANGLES_OF]
-        ends = np.cumsum([len(f) for f in ordered])
-        parts = {
-            n: (int(e - len(f)), len(f))
-            for n, f, e in zip(_TRIANGLES_OF, ordered, ends, strict=True)
-        }
-        kind = figure.vertices["kind"]
-        last = lambda k: int(np.nonzero(kind == k)[0].max()) + 1  # noqa: E731
-        return cls(
-            figure=figure,
-            vertices=gl.buffer(figure.vertices.tobytes()),
-            indices=gl.buffer(np.concatenate(ordered).astype("u4").tobytes()),
-            parts=parts,
-            run_ends={"skin": last(Kind.TAIL), "trousers": last(Kind.TROUSERS), "all": len(kind)},
-        )
-
-    def posed_vertices(self, look: Look) -> int:
-        """How many of the vertices this look needs."""
-        if look.gi:
-            return self.run_ends["all"]
-        return self.run_ends["trousers" if look.loose_trousers else "skin"]
-
-
-@dataclass(frozen=True)
-class _Target:
-    """Frame buffers of one picture size."""
-
-    size: tuple[int, int]
-    multi: Any
-    single: Any
-    scene: Any
-    film: Any
-    labels: Any
-    depth: Any
-
-    @classmethod
-    def make(cls, gl: Any, size: tuple[int, int], samples: int) -> _Target:
-        colour = gl.renderbuffer(size, 4, samples=samples)
-        multi = gl.framebuffer([colour], gl.depth_renderbuffer(size, samples=samples))
-        scene = gl.texture(size, 4)
-        scene.repeat_x = scene.repeat_y = False
-        depth = gl.depth_texture(size)
-        return cls(
-            size=size,
-            multi=multi,
-            single=gl.framebuffer([scene]),
-            scene=scene,
-            film=gl.framebuffer([gl.renderbuffer(size, 4)]),
-            labels=gl.framebuffer([gl.renderbuffer(size, 1)], depth),
-            depth=depth,
-        )
-
-    def read(self, camera: Camera) -> Shot:
-        w, h = self.size
-        rgb = np.frombuffer(self.film.read(components=3, alignment=1), np.uint8)
-        labels = np.frombuffer(self.labels.read(components=1, alignment=1), np.uint8)
-        raw = np.frombuffer(self.labels.read(components=1, attachment=-1, dtype="f4"), np.float32)
-        return Shot(
-            np.ascontiguousarray(rgb.reshape(h, w, 3)[::-1]),
-            labels.reshape(h, w)[::-1],
-            camera.metres(raw.reshape(h, w)[::-1]),
-        )
-
-
-def _parts(look: Look) -> list[tuple[str, int]]:
-    """Triangles a look is drawn from, each with its number of hair shells (0: solid)."""
-    parts = [("skin_gi" if look.gi else "skin", 0)]
-    if look.gi:
-        parts += [("trousers", 0), ("jacket", 0), ("belt", 0)]
-    elif look.loose_trousers:
-        parts.append(("trousers", 0))
-    if look.hair_length > 0:
-        parts.append(("scalp", SHELLS_SHORT if look.hair_length < 0.02 else 2 * SHELLS_SHORT))
-    if look.bun:
-        parts.append(("bun", 0))
-    if look.tail > 0:
-        parts.append(("tail", 0))
-    return parts
-
-
-def _look_block(look: Look, figure: Figure) -> np.ndarray:
-    block = look.slots.copy()
-    middle = float(figure.vertices["rest"][: figure.skin_size, 1].mean())
-    block[LookSlot.PERSON] = figure.eyes[2], figure.eyes[1], figure.belt_height, middle
-    return block.astype("f4")

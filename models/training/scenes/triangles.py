@@ -26,3 +26,15 @@ def split_in_four(faces: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray
     ab, bc, ca = which.reshape(-1, 3).T + count
     corners = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
     return unique, np.concatenate([np.stack(t, 1) for t in corners])
+
+
+def vertex_normals(vertices: np.ndarray, faces: np.ndarray) -> np.ndarray:
+    """Unit normals (V, 3), the area-weighted mean of the faces round each vertex; zero without."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    face = np.cross(b - a, c - a)
+    normal = np.zeros((len(vertices), 3))
+    for axis in range(3):
+        normal[:, axis] = np.bincount(
+            faces.ravel(), np.repeat(face[:, axis], 3), minlength=len(vertices)
+        )
+    return normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..figures import Figure, vertex_normals
+from ..figures import Figure
+from ..triangles import vertex_normals
 
 
 @dataclass(frozen=True)
