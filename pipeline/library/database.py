@@ -6,6 +6,7 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 
@@ -119,3 +120,8 @@ def _explained(error: sqlite3.DatabaseError, path: Path) -> MatlineError:
             f"The library {path} is damaged; put a copy of it back (`matline check` says more)."
         )
     return MatlineError(f"The library {path} could not be used: {text}.")
+
+
+def now() -> str:
+    """Return the time as the library writes it: UTC, ISO 8601, milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")

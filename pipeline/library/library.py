@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,23 +14,17 @@ from platformdirs import user_data_path
 from pipeline.errors import MatlineError
 from pipeline.geometry import swapped_name
 from pipeline.library.atomic import could_not_write
-from pipeline.library.bout import Bout, bout_of, columns_of, count_states
-from pipeline.library.database import Database
+from pipeline.library.bout import Bout, count_states
+from pipeline.library.bouts import Bouts
+from pipeline.library.database import Database, now
 from pipeline.library.journal import Conflict, Entry, Kind, Replay
 from pipeline.library.readings import ReadingFiles, remove_traces
 from pipeline.library.rows import entries, insert_entry
-from pipeline.library.sources import Sources
 from pipeline.library.tables import keypoint_array, keypoint_table
 from pipeline.timeline import ATHLETES, Correction, Timeline, new_id
 from pipeline.timeline.records import timeline_from_json, timeline_to_json
 
 Line = tuple[Kind, Correction | None]
-
-_BOUTS = """
-SELECT bout.*, reading.reader AS reader, reading.settings_hash AS settings_hash,
-       (SELECT count(*) FROM journal WHERE journal.reading = bout.reading) AS revision
-FROM bout LEFT JOIN reading ON reading.id = bout.reading
-"""
 
 
 def default_root() -> Path:
@@ -40,7 +32,7 @@ def default_root() -> Path:
     return user_data_path("matline") / "library"
 
 
-class Library(Sources):
+class Library(Bouts):
     """The bouts of one folder. Safe to use from several threads and programs at once.
 
     Parameters
@@ -68,92 +60,6 @@ class Library(Sources):
         self._database = Database(self.root / "library.sqlite3")
         self._files = ReadingFiles(self.root)
         self._replays: dict[str, Replay] = {}
-
-    # Bouts
-
-    def bouts(self) -> list[Bout]:
-        """Return all bouts, in the order they were added."""
-        with self._database.reading() as db:
-            return [bout_of(row) for row in db.execute(f"{_BOUTS} ORDER BY bout.rowid")]
-
-    def bout(self, bout_id: str) -> Bout:
-        """Return one bout.
-
-        Raises
-        ------
-        MatlineError
-            If there is none of that id.
-        """
-        with self._database.reading() as db:
-            return self._bout(db, bout_id)
-
-    def find(self, content_key: str, start_s: float | None = None) -> list[Bout]:
-        """Return the bouts of a footage file, by its content, so that a moved file is found."""
-        with self._database.reading() as db:
-            rows = db.execute(
-                f"{_BOUTS} WHERE content_key = ? ORDER BY start_s, bout.rowid", (content_key,)
-            )
-            found = [bout_of(row) for row in rows]
-        return [b for b in found if start_s is None or abs(b.start_s - start_s) < 1e-3]
-
-    def add_bout(
-        self,
-        footage: Path,
-        duration_s: float,
-        *,
-        title: str | None = None,
-        content_key: str = "",
-        start_s: float = 0.0,
-        end_s: float | None = None,
-        **details: Any,
-    ) -> Bout:
-        """Add a bout, not yet read.
-
-        Parameters
-        ----------
-        footage : Path
-            The file it is in.
-        duration_s : float
-            Of the footage, seconds.
-        title : str, optional
-            By default the file's name.
-        content_key : str, optional
-            Of the footage.
-        start_s, end_s : float, optional
-            Where the bout lies in the footage; by default all of it.
-        **details
-            names, we, event, date, ruleset, proxy.
-        """
-        footage = Path(footage).absolute()
-        columns = columns_of(details) | {
-            "id": new_id(),
-            "title": footage.stem if title is None else title,
-            "footage": str(footage),
-            "content_key": content_key,
-            "duration_s": float(duration_s),
-            "start_s": float(start_s),
-            "end_s": float(duration_s if end_s is None else end_s),
-            "added_at": _now(),
-        }
-        names, marks = ", ".join(columns), ", ".join("?" * len(columns))
-        with self._database.writing() as db:
-            db.execute(f"INSERT INTO bout ({names}) VALUES ({marks})", tuple(columns.values()))
-            return self._bout(db, columns["id"])
-
-    def update_bout(self, bout_id: str, **details: Any) -> Bout:
-        """Change a bout's details: title, names, we, event, date, ruleset, proxy, footage, bounds.
-
-        Raises
-        ------
-        MatlineError
-            If there is no such bout or detail; nothing is changed then.
-        """
-        columns = columns_of(details)
-        with self._database.writing() as db:
-            self._bout(db, bout_id)
-            for name, value in columns.items():
-                db.execute(f"UPDATE bout SET {name} = ? WHERE id = ?", (value, bout_id))
-            return self._bout(db, bout_id)
 
     def remove_bout(self, bout_id: str) -> None:
         """Remove a bout with all that was read and corrected of it; the footage itself stays.
@@ -354,7 +260,7 @@ class Library(Sources):
                     f"not {expected}); load it again."
                 )
             for kind, correction in lines:
-                entry = Entry(replay.revision + 1, kind, _now(), correction)
+                entry = Entry(replay.revision + 1, kind, now(), correction)
                 replay = replay.after(entry)
                 insert_entry(db, reading, entry)
             db.execute(
@@ -374,7 +280,7 @@ class Library(Sources):
         self, bout_id: str, reading: str, reader: str, settings_hash: str, proposal: Timeline
     ) -> list[str]:
         """Make a reading the bout's own; return those that it replaces."""
-        row = (reading, bout_id, reader, settings_hash, _now(), timeline_to_json(proposal))
+        row = (reading, bout_id, reader, settings_hash, now(), timeline_to_json(proposal))
         with self._database.writing() as db:
             db.execute("INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)", row)
             db.execute(
@@ -387,12 +293,6 @@ class Library(Sources):
                 (bout_id, reading),
             ).fetchall()
         return [row["id"] for row in gone]
-
-    def _bout(self, db: sqlite3.Connection, bout_id: str) -> Bout:
-        row = db.execute(f"{_BOUTS} WHERE bout.id = ?", (bout_id,)).fetchone()
-        if row is None:
-            raise MatlineError(f"No bout “{bout_id}” in the library {self.root}.")
-        return bout_of(row)
 
     def _reading(self, db: sqlite3.Connection, bout_id: str) -> str:
         row = db.execute("SELECT title, reading FROM bout WHERE id = ?", (bout_id,)).fetchone()
@@ -433,7 +333,3 @@ def _other_way(column: str) -> str:
 
 def _counts(timeline: Timeline) -> str:
     return json.dumps(count_states(timeline))
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
