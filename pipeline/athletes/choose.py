@@ -127,7 +127,8 @@ def _step_costs(
     each = _movement_cost(people, memory, settings)
     each += weight * settings.clothing_weight * _clothing_cost(people, memory)
     each += weight * people.doubt
-    missing = np.full((*each.shape[:2], 1), weight * settings.missing_cost)
+    lost = settings.missing_pair_cost if people.pair else settings.missing_cost
+    missing = np.full((*each.shape[:2], 1), weight * lost)
     each = np.concatenate([each, missing], axis=2)  # index −1 is "missing"
     pair = weight * _pair_cost(people, states, settings)
     naming = _naming_cost(people, memory, states)

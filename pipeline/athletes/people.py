@@ -29,6 +29,8 @@ class People:
         −log of the reader's score, plus what speaks against an athlete (outside the region).
     top : float or None
         Probability that person `top_of` is on top.
+    pair : bool
+        They are two, and the reader is sure that they are the pair.
     """
 
     time_s: float
@@ -38,6 +40,7 @@ class People:
     doubt: np.ndarray
     top: float | None = None
     top_of: int = -1
+    pair: bool = False
     positions: dict[str, float] | None = None
 
     def __len__(self) -> int:
@@ -64,6 +67,7 @@ class People:
             doubt=np.array(doubt) + _outside(keypoints, look),
             top=look.top if 0 in kept else None,
             top_of=kept.index(0) if 0 in kept else -1,
+            pair=look.pair and len(kept) == 2,
             positions=dict(look.positions) if look.positions else None,
         )
 
@@ -94,7 +98,10 @@ def _trunks(keypoints: np.ndarray, settings: AthletesSettings) -> np.ndarray:
 
 
 def _distinct(look: Look, settings: AthletesSettings) -> list[int]:
-    """Indexes of bodies worth keeping, most important first, one for each person."""
+    """Indexes of bodies worth keeping, most important first, one for each person.
+
+    A pair reader knows that its two bodies are two; in back control they lie as one.
+    """
     keypoints = np.array([b.keypoints for b in look.bodies], dtype=np.float32).reshape(-1, 17, 3)
     seen = np.isfinite(seen_points(keypoints, settings.min_confidence)).all(axis=2).sum(axis=1)
     usable = [i for i in range(len(keypoints)) if seen[i] >= settings.min_keypoints]
@@ -109,7 +116,7 @@ def _distinct(look: Look, settings: AthletesSettings) -> list[int]:
             )
             for j in kept
         )
-        if all(s < settings.duplicate_similarity for s in alike):
+        if look.pair or all(s < settings.duplicate_similarity for s in alike):
             kept.append(i)
     return kept[: settings.max_people]
 

@@ -104,12 +104,16 @@ class Look:
         The reader's own position scores (sum 1), if it has an opinion.
     top : float or None
         Probability that ``bodies[0]`` is the one on top, if the reader has an opinion.
+    pair : bool
+        The reader looked for the pair and is sure of it: the two bodies are two people and the
+        pair, however alike they lie or far they moved.
     """
 
     bodies: tuple[Body, ...] = ()
     region: Region | None = None
     positions: Mapping[str, float] | None = None
     top: float | None = None
+    pair: bool = False
     extra: Mapping[str, float] = field(default_factory=dict)
 
 

@@ -140,7 +140,14 @@ class Mat:
         kept = self.people(look.bodies, settings.mat_margin)
         if len(kept) == len(look.bodies):
             return look
-        return replace(look, bodies=kept, region=pair_box(kept, settings), positions=None, top=None)
+        return replace(
+            look,
+            bodies=kept,
+            region=pair_box(kept, settings),
+            positions=None,
+            top=None,
+            pair=False,
+        )
 
     def people(self, bodies: Iterable[Body], margin: float) -> tuple[Body, ...]:
         """Return those who bear on the mat."""

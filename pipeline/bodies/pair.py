@@ -312,4 +312,4 @@ def _look(reading: PairReading) -> Look:
     )
     sure = _confidence(reading) >= DOUBT
     region = _box(reading) if sure else None
-    return Look(bodies, region, reading.positions, reading.top)
+    return Look(bodies, region, reading.positions, reading.top, pair=sure)

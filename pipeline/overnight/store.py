@@ -17,7 +17,7 @@ from pipeline.library import written_whole
 from pipeline.overnight.chunk import Chunk, ChunkReading
 from pipeline.settings import Settings
 
-_FORM = 2
+_FORM = 3
 """Of the files; a change of the form makes old files unknown instead of misread."""
 
 
@@ -97,6 +97,7 @@ def _arrays(reading: ChunkReading) -> dict[str, np.ndarray]:
         "doubt": _joined([p.doubt for p in people], (), np.float64),
         "top": np.array([np.nan if p.top is None else p.top for p in people], np.float64),
         "top_of": np.array([p.top_of for p in people], np.int64),
+        "pair": np.array([p.pair for p in people], np.bool_),
         "position_names": np.array(names, np.str_),
         "positions": np.array(scores, np.float64).reshape(len(people), len(names)),
         "gap_spans": np.array([(g.start_s, g.end_s) for g in reading.gaps]).reshape(-1, 2),
@@ -130,5 +131,6 @@ def _people(arrays: dict[str, np.ndarray], t: int, part: slice) -> People:
         doubt=arrays["doubt"][part],
         top=None if np.isnan(top) else top,
         top_of=int(arrays["top_of"][t]),
+        pair=bool(arrays["pair"][t]),
         positions=dict(zip(names, scores.tolist(), strict=True)) if said else None,
     )

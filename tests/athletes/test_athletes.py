@@ -73,6 +73,26 @@ def test_an_exchange_in_an_entanglement_is_undone_when_they_part(colours, seed):
     assert tracks.identity_confidence[-1] > 0.9
 
 
+def thrown(t):
+    """A stands; B is swung round A twice a second, upside down in between, and lands on A."""
+    if t < 2 or t > 5:
+        return [person(200), person(206, 124)]
+    turn = 4 * np.pi * t
+    b = person(200 + 130 * np.cos(turn), 110 + 70 * np.sin(turn))
+    return [person(200), b if np.cos(turn) > 0 else b * (1, -1, 1) + (0, 220, 0)]
+
+
+@pytest.mark.parametrize("sure", [True, False])
+def test_a_pair_that_the_reader_is_sure_of_is_never_lost(sure):
+    athletes, rng = Athletes(), np.random.default_rng(2)
+    for t in np.arange(0, 7, 1 / RATE):
+        people = thrown(t)
+        athletes.append(t, paint(people, [WHITE, WHITE]), look(people, rng, pair=sure))
+    found = np.isfinite(athletes.result().keypoints[..., 0]).any(axis=2).all(axis=1)
+    # Without the reader's word, two who lie alike are one found twice, or a throw is a mistake.
+    assert found.all() == sure
+
+
 def test_same_clothing_through_an_entanglement_is_not_claimed_to_be_sure():
     tracks, _ = act(entangled, [WHITE, WHITE])
     assert tracks.identity_confidence[-1] < 0.99
