@@ -74,12 +74,9 @@ def test_an_exchange_in_an_entanglement_is_undone_when_they_part(colours, seed):
 
 
 def thrown(t):
-    """A stands; B is swung round A twice a second, upside down in between, and lands on A."""
-    if t < 2 or t > 5:
-        return [person(200), person(206, 124)]
-    turn = 4 * np.pi * t
-    b = person(200 + 130 * np.cos(turn), 110 + 70 * np.sin(turn))
-    return [person(200), b if np.cos(turn) > 0 else b * (1, -1, 1) + (0, 220, 0)]
+    """Two lie as one; one is swung round the other, at seven trunk lengths a second, and back."""
+    far = 60 * np.sin(np.pi * (t - 2) / 3) if 2 < t < 5 else 0.0
+    return [person(200), person(206 + far * np.cos(4 * t), 124 + 0.6 * far * np.sin(4 * t))]
 
 
 @pytest.mark.parametrize("sure", [True, False])
