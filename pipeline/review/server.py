@@ -18,6 +18,11 @@ from pipeline.settings import ReviewSettings
 HOST = "127.0.0.1"
 
 
+def _print_at_once(line: str) -> None:
+    """Print a line that whoever reads it from a pipe has to see before the server ends."""
+    print(line, flush=True)
+
+
 def serve(
     library_root: Path | None = None,
     port: int = 0,
@@ -25,7 +30,7 @@ def serve(
     bout_id: str | None = None,
     open_browser: bool = True,
     settings: ReviewSettings | None = None,
-    say: Callable[[str], None] = print,
+    say: Callable[[str], None] = _print_at_once,
 ) -> None:
     """Show a library in the browser until interrupted.
 

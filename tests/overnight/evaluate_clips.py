@@ -34,8 +34,8 @@ def main() -> None:
             assert truth is not None, f"{film} has no truth beside it"
             read = read_file(film, make_reader(name))
             pairs.append((truth.timeline, named_alike(read.proposal, truth.timeline)))
-            # The first exchange may be but the order that A and B were found in.
             lost.append(np.isnan(read.keypoints[..., 0]).all(axis=2).any(axis=1))
+            # The first exchange may be but the order that A and B were found in.
             changes = [t for t in exchanges(read.times, read.keypoints, truth) if t > read.times[0]]
             rows[name, film.stem] = row(compare(*pairs[-1]), lost[-1], len(changes))
             exchanged += len(changes)
