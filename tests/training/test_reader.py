@@ -86,6 +86,19 @@ def test_cut_scales_large_crops_without_moving_them():
     assert yy.mean() + 0.5 == pytest.approx(500.5 / 4, abs=0.5)
 
 
+def test_other_texture_keeps_shapes_where_they_are_and_leaves_the_other_pictures_alone():
+    torch.manual_seed(2)
+    np.random.seed(2)
+    image = 0.4 + 0.05 * torch.rand(8, 3, CROP, CROP)
+    image[:, :, 64:192, 64:192] += 0.3
+    other = augment.restyle(image, 0.5)
+    assert torch.equal(other[4:], image[4:])
+    assert (other[:4] - image[:4]).abs().mean() > 0.01
+    edge, flat = other[:4, :, 32:224, 52:76], other[:4, :, 100:156, 100:156]
+    assert edge.std((2, 3)).amax(1).min() > 2 * flat.std((2, 3)).amax(1).max()
+    assert torch.equal(augment.restyle(image, 0.0), image)
+
+
 def test_runtime_decodes_the_targets_of_the_training():
     _, points = dotted_pair(4)
     visible = torch.full((1, 2, 17), 2)
@@ -210,4 +223,7 @@ def test_an_average_says_at_its_ends_what_either_network_says(tmp_path):
         assert np.abs(begun(batch).heatmaps[0].numpy() - told).max() < 2e-3
         trained = net.eval()(batch).heatmaps[0].numpy()
         assert np.abs(come_to(batch).heatmaps[0].numpy() - trained).max() < 2e-2  # kept as float16
-    assert facts["averaged"] == {"with": "pair_reader.onnx", "share": 1.0}
+    assert facts["averaged"]["with"] == "pair_reader.onnx"
+    assert facts["averaged"]["training"]["pictures"] > 1_000_000, (
+        "what it is a mean of is on record"
+    )

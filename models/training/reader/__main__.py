@@ -36,6 +36,7 @@ def read(
     seed: int = 1,
     fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 4,
     hidden_weight: Annotated[float, typer.Option(help="Of a hidden keypoint, visible 1.")] = 0.5,
+    restyled: Annotated[float, typer.Option(help="Share of pictures given other texture.")] = 0.0,
     photos: Annotated[Path | None, typer.Option(help="File made by textures.")] = None,
     after: Annotated[Path | None, typer.Option(help="Begin when this file is there.")] = None,
 ) -> None:
@@ -44,7 +45,7 @@ def read(
 
     recipe = Recipe(
         minutes=minutes, until=until, batch=batch, capacity=capacity, first_crops=first_crops,
-        seed=seed, fine_layers=fine_layers, hidden_weight=hidden_weight,
+        seed=seed, fine_layers=fine_layers, hidden_weight=hidden_weight, restyled=restyled,
     )  # fmt: skip
     Training(recipe, shards, held_out, start, out, photos).run(after=after)
 
@@ -111,7 +112,7 @@ def export(
     ] = None,
     out: Annotated[Path, typer.Option(help="Folder for the ONNX files.")] = Path("models"),
     begun: Annotated[
-        Path | None, typer.Option(help="ONNX file that training began from, to average with.")
+        Path | None, typer.Option(help="ONNX file to average with: the start, or another run's.")
     ] = None,
     share: Annotated[float, typer.Option(min=0, max=1, help="Of what it came to, then.")] = 0.5,
 ) -> None:

@@ -1,14 +1,18 @@
-"""The mean of what training began from and what it came to.
+"""The mean of two networks: what training began from and what it came to, or two runs' from there.
 
 Training on other poses, or for a short time, makes a network better there and somewhat worse at
 what it knew. Half-way between the two it is nearly as good as the better one at either
-(Wortsman et al., *Robust fine-tuning of zero-shot models*, arXiv 2109.01903).
+(Wortsman et al., *Robust fine-tuning of zero-shot models*, arXiv 2109.01903). Two runs from one
+start, with other draws and settings, have a mean that is better than either (Wortsman et al.,
+*Model soups*, arXiv 2203.05482).
 """
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import onnx
 import torch
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
@@ -24,7 +28,7 @@ def averaged(begun: Path, weights: Path, share: float) -> tuple[PairReader, dict
     Parameters
     ----------
     begun : Path
-        The ONNX file that training began from.
+        The ONNX file that training began from, or another run's from the same start.
     weights : Path
         What it wrote (``pair_reader.npz``).
     share : float
@@ -46,7 +50,14 @@ def averaged(begun: Path, weights: Path, share: float) -> tuple[PairReader, dict
     second.load_state_dict(
         {k: (1 - share) * known[k] + share * v for k, v in second.state_dict().items()}
     )
-    return second, {**facts, "averaged": {"with": begun.name, "share": share}}
+    known_facts = {"with": begun.name, "share": share, "training": exported_facts(begun)}
+    return second, {**facts, "averaged": known_facts}
+
+
+def exported_facts(path: Path) -> dict:
+    """Return the facts of training that an exported network carries; empty where it has none."""
+    metadata = {entry.key: entry.value for entry in onnx.load(str(path)).metadata_props}
+    return json.loads(metadata.get("training", "{}"))
 
 
 def fold_norms(net: nn.Module) -> None:

@@ -53,6 +53,8 @@ class Recipe:
         Attention layers at stride 16.
     hidden_weight : float
         Weight of a hidden keypoint beside a visible one.
+    restyled : float
+        Share of pictures whose texture a random convolution changes.
     compiled : bool
         Compile network, loss and augmentation; on a GPU only.
     """
@@ -71,6 +73,7 @@ class Recipe:
     seed: int = 1
     fine_layers: int = 4
     hidden_weight: float = 0.5
+    restyled: float = 0.0
     compiled: bool = True
 
 
@@ -237,7 +240,7 @@ class Training:
         self.optimizer = _optimizer(self.net, recipe)
         self.step, self.spent_s = 0, 0.0
         compiled = recipe.compiled and device.type == "cuda"
-        self.augment = Augment(_photo_bank(photos, device), compiled)
+        self.augment = Augment(_photo_bank(photos, device), compiled, recipe.restyled)
         self.loss = torch.compile(pair_loss, dynamic=False) if compiled else pair_loss
         if compiled:
             self._warm_up()
