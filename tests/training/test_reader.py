@@ -149,7 +149,7 @@ def test_finder_boxes_follow_the_moved_picture():
 
 def test_the_exported_network_says_what_the_trained_one_says(tmp_path):
     from models.training.reader.export import trained_reader, write_reader
-    from models.training.reader.train import load_weights, save_weights
+    from models.training.reader.weights_file import load_weights, save_weights
     from pipeline.bodies.network import Network
 
     torch.manual_seed(0)
@@ -205,7 +205,7 @@ def test_training_goes_on_from_what_the_package_ships(name):
 
 def test_an_average_says_at_its_ends_what_either_network_says(tmp_path):
     from models.training.reader.average import averaged
-    from models.training.reader.train import save_weights
+    from models.training.reader.weights_file import save_weights
     from pipeline.bodies.network import Network
     from pipeline.bodies.pair import weights_path
 

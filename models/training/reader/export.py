@@ -12,7 +12,7 @@ from torch import nn
 
 from models.training.reader.network import CROP, FRAME, PairFinder, PairReader
 from models.training.reader.padding import pad_within
-from models.training.reader.train import load_weights, read_facts
+from models.training.reader.weights_file import load_weights, read_facts
 from pipeline.timeline import POSITION_KEYS
 
 OPSET = 17

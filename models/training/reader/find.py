@@ -16,7 +16,7 @@ from models.training.reader.augment import degrade, recolour
 from models.training.reader.data import Frames, load_frames
 from models.training.reader.network import FINDER_STRIDE, FRAME, PairFinder
 from models.training.reader.start import start_from
-from models.training.reader.train import save_weights
+from models.training.reader.weights_file import save_weights
 
 SIDE = FRAME // FINDER_STRIDE
 

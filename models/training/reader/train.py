@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import os
 import platform
@@ -17,15 +16,14 @@ from torch import Tensor, nn
 from torch.nn.parallel import DistributedDataParallel
 from torch.optim.swa_utils import AveragedModel, get_ema_multi_avg_fn
 
-from models.training.reader.augment import Augment, plain_batch
+from models.training.reader.augment import Augment
 from models.training.reader.data import STORED, Store
-from models.training.reader.losses import Parts, Truth, decode, pair_loss
-from models.training.reader.network import CROP, PairReader
+from models.training.reader.losses import Parts, Truth, pair_loss
+from models.training.reader.measure import measure
+from models.training.reader.network import PairReader
 from models.training.reader.start import exported_file, start_from
+from models.training.reader.weights_file import save_weights
 from models.training.scenes.textures import load_textures
-
-CORRECT = 0.05
-"""A keypoint counts as found within this share of the crop side."""
 
 
 @dataclass(frozen=True)
@@ -105,54 +103,6 @@ class Process:
         return float(box)
 
 
-def measure(net: nn.Module, store: Store, most: int = 6000, size: int = 250) -> dict[str, float]:
-    """Measure on crops framed as at run time.
-
-    Returns
-    -------
-    dict
-        ``visible`` and ``hidden``: share of keypoints within 5 % of the crop side, athletes put in
-        the better order; ``swapped``: pictures where at least one athlete's keypoints are mostly
-        nearer to the other's truth; ``position`` and ``top``: share right.
-    """
-    net.eval()
-    found: dict[str, list[Tensor]] = {k: [] for k in ("visible", "hidden", "swapped", "position")}
-    found["top"] = []
-    with torch.no_grad():
-        for at in store.batches(size):
-            if at.start >= most:
-                break
-            batch = plain_batch(
-                store.image[at], store.labels[at], store.keypoints[at], store.visible[at]
-            )
-            with torch.autocast(store.device.type, torch.bfloat16, store.device.type == "cuda"):
-                out = net(batch.image.contiguous(memory_format=torch.channels_last))
-            points, _ = decode(out.heatmaps)
-            straight = (points - batch.keypoints).norm(dim=-1)
-            crossed = (points - batch.keypoints.flip(1)).norm(dim=-1)
-            present = batch.visible > 0
-            exchange = _mean(crossed, present.flip(1)) < _mean(straight, present)
-            distance = torch.where(exchange[:, None, None], crossed.flip(1), straight)
-            wrong = torch.where(exchange[:, None, None], straight, crossed.flip(1))
-            mixed = ((wrong < distance) & (distance > CORRECT * CROP) & present).float().sum(2)
-            right = (distance < CORRECT * CROP).float()
-            found["visible"].append(right[batch.visible == 2])
-            found["hidden"].append(right[batch.visible == 1])
-            found["swapped"].append((mixed > present.sum(2) / 2).any(1).float())
-            position = store.position[at].long()
-            known = position >= 0
-            found["position"].append((out.positions.argmax(1) == position)[known].float())
-            top = store.top[at].long()
-            slot = torch.where(exchange, 1 - top, top)
-            found["top"].append(((out.top[:, 0] > 0) == (slot == 0))[top >= 0].float())
-    net.train()
-    return {key: round(float(torch.cat(values).mean()), 4) for key, values in found.items()}
-
-
-def _mean(distance: Tensor, present: Tensor) -> Tensor:
-    return (distance * present).sum((1, 2)) / present.sum((1, 2)).clamp(min=1)
-
-
 def _optimizer(net: PairReader, recipe: Recipe) -> torch.optim.Optimizer:
     backbone = {id(p) for p in net.backbone.parameters()}
     groups = [
@@ -171,37 +121,6 @@ def _set_rate(optimizer: torch.optim.Optimizer, step: int, share: float, recipe:
     factor *= 0.5 * (1 + math.cos(math.pi * min(share, 1.0))) + 0.005
     for group in optimizer.param_groups:
         group["lr"] = group["peak"] * factor
-
-
-def save_weights(net: nn.Module, path: Path, facts: dict) -> None:
-    """Write weights (float16) and facts as one npz, atomically."""
-    arrays = {
-        key: value.detach().cpu().numpy().astype(np.float16)
-        if value.is_floating_point()
-        else value.cpu().numpy()
-        for key, value in net.state_dict().items()
-    }
-    temporary = path.with_suffix(".part.npz")
-    np.savez(temporary, facts=np.array(json.dumps(facts)), **arrays)
-    temporary.replace(path)
-
-
-def load_weights(net: nn.Module, path: Path) -> dict:
-    """Load weights written by `save_weights`; return the facts."""
-    with np.load(path) as data:
-        state = {}
-        for key in data.files:
-            if key != "facts":
-                value = torch.from_numpy(data[key])
-                state[key] = value.float() if value.is_floating_point() else value
-        net.load_state_dict(state)
-    return read_facts(path)
-
-
-def read_facts(path: Path) -> dict:
-    """Return the facts that `save_weights` was given."""
-    with np.load(path) as data:
-        return json.loads(str(data["facts"]))
 
 
 def _photo_bank(path: Path | None, device: torch.device) -> Tensor | None:
