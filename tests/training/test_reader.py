@@ -1,5 +1,7 @@
 """The training code of the pair reader: framing, targets and export agree with the runtime."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -227,3 +229,35 @@ def test_an_average_says_at_its_ends_what_either_network_says(tmp_path):
     assert facts["averaged"]["training"]["pictures"] > 1_000_000, (
         "what it is a mean of is on record"
     )
+
+
+def test_training_goes_on_where_it_was_stopped(tmp_path, studio, standing_pair, capsys):
+    from models.training.reader.train import Recipe, Training
+    from models.training.reader.weights_file import load_weights
+    from models.training.scenes.shards import Order, ShardWriter, stream
+
+    class Pairs(list):
+        templates = ("standing test",)
+
+    order = Order((Path("pairs"),), Path("cast"), Path("out"), count=6, views=2, long_side=128)
+    drawn = stream(studio, Pairs([standing_pair(0.6), standing_pair(1.0)]), order, 0)
+    (tmp_path / "shards").mkdir()
+    with ShardWriter(tmp_path / "shards", Pairs.templates) as writer:
+        for _ in range(6):
+            writer.append(*next(drawn))
+
+    def train(minutes):
+        recipe = Recipe(
+            minutes=minutes, batch=2, first_crops=4, capacity=8, fine_layers=1, restyled=0.5
+        )
+        Training(recipe, tmp_path / "shards", tmp_path / "shards", None, tmp_path / "out").run()
+        return load_weights(PairReader(fine_layers=1), tmp_path / "out" / "pair_reader.npz")
+
+    first = train(0.01)
+    assert first["steps"] >= 1
+    assert first["crops"] == 6
+    assert set(first["held_out"]) == {"visible", "hidden", "swapped", "position", "top"}
+    capsys.readouterr()
+    second = train(first["seconds"] / 60 + 0.1)
+    assert second["steps"] > first["steps"]
+    assert f"going on at step {first['steps']} " in capsys.readouterr().out
