@@ -31,7 +31,7 @@ def read(
     minutes: float = 12.0,
     until: Annotated[float | None, typer.Option(help="Unix time to be done by, instead.")] = None,
     batch: int = 256,
-    capacity: Annotated[int, typer.Option(help="Crops kept on a GPU, 0.4 MB each.")] = 90_000,
+    capacity: Annotated[int, typer.Option(help="Crops kept on a GPU, 0.33 MB each.")] = 90_000,
     first_crops: int = 4000,
     seed: int = 1,
     fine_layers: Annotated[int, typer.Option(help="Attention layers at stride 16.")] = 4,
