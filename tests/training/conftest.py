@@ -1,6 +1,8 @@
 """A small cast, a studio and a standing pair that the scene tests share."""
 
 from collections.abc import Callable
+from itertools import islice
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -52,6 +54,24 @@ def standing_pair(studio) -> Callable[[float], PosedPair]:
         return PosedPair("standing test", "standing", None, bodies)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def draw(studio, standing_pair) -> Callable[[int], list]:
+    """Draws so many small pictures of standing pairs, the same each time, with JPEG qualities."""
+    from models.training.scenes.shards import Order, stream
+
+    class Pairs(list):
+        """Stands in for a file of solved pairs."""
+
+        templates = ("standing test",)
+
+    order = Order((Path("pairs"),), Path("cast"), Path("out"), count=4, views=2, long_side=128)
+
+    def some(count: int) -> list:
+        return list(islice(stream(studio, Pairs(map(standing_pair, (0.8, 1.2))), order, 0), count))
+
+    return some
 
 
 @pytest.fixture(scope="session")

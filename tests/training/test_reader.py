@@ -1,7 +1,5 @@
 """The training code of the pair reader: framing, targets and export agree with the runtime."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -231,20 +229,15 @@ def test_an_average_says_at_its_ends_what_either_network_says(tmp_path):
     )
 
 
-def test_training_goes_on_where_it_was_stopped(tmp_path, studio, standing_pair, capsys):
+def test_training_goes_on_where_it_was_stopped(tmp_path, draw, capsys):
     from models.training.reader.train import Recipe, Training
     from models.training.reader.weights_file import load_weights
-    from models.training.scenes.shards import Order, ShardWriter, stream
+    from models.training.scenes.shards import ShardWriter
 
-    class Pairs(list):
-        templates = ("standing test",)
-
-    order = Order((Path("pairs"),), Path("cast"), Path("out"), count=6, views=2, long_side=128)
-    drawn = stream(studio, Pairs([standing_pair(0.6), standing_pair(1.0)]), order, 0)
     (tmp_path / "shards").mkdir()
-    with ShardWriter(tmp_path / "shards", Pairs.templates) as writer:
-        for _ in range(6):
-            writer.append(*next(drawn))
+    with ShardWriter(tmp_path / "shards", ["standing test"]) as writer:
+        for picture, quality in draw(6):
+            writer.append(picture, quality)
 
     def train(minutes):
         recipe = Recipe(

@@ -10,25 +10,14 @@ import pytest
 
 pytest.importorskip("torch", reason="shards are made of solved pairs: pip install .[training]")
 
-from models.training.scenes.shards import Order, ShardWriter, read_shard, stream, worth_keeping
+from models.training.scenes.shards import ShardWriter, read_shard, worth_keeping
 from pipeline.errors import MatlineError
 
 
-class _Pairs(list):
-    """Stands in for a file of solved pairs."""
-
-    templates = ("standing test",)
-
-
-ORDER = Order((Path("pairs"),), Path("cast"), Path("out"), count=4, views=2, long_side=128)
-
-
 @pytest.fixture(scope="module")
-def pictures(studio, standing_pair):
+def pictures(draw):
     """Four small pictures with their JPEG quality."""
-    pairs = _Pairs([standing_pair(0.8), standing_pair(1.2)])
-    source = stream(studio, pairs, ORDER, 0)  # type: ignore[arg-type]
-    return [next(source) for _ in range(4)]
+    return draw(4)
 
 
 def test_a_shard_reads_back_what_was_written(tmp_path: Path, pictures) -> None:
@@ -57,11 +46,8 @@ def test_mask_is_half_the_pictures_size(pictures) -> None:
         assert max(h, w) == 128
 
 
-def test_a_seed_draws_the_same_scenes_again(pictures, studio, standing_pair) -> None:
-    pairs = _Pairs([standing_pair(0.8), standing_pair(1.2)])
-    again = stream(studio, pairs, ORDER, 0)  # type: ignore[arg-type]
-    for picture, quality in pictures:
-        other, other_quality = next(again)
+def test_a_seed_draws_the_same_scenes_again(pictures, draw) -> None:
+    for (picture, quality), (other, other_quality) in zip(pictures, draw(4), strict=True):
         assert quality == other_quality
         assert np.array_equal(picture.keypoints, other.keypoints)
         assert picture.looks[0].description == other.looks[0].description

@@ -3,16 +3,14 @@
 Training on other poses, or for a short time, makes a network better there and somewhat worse at
 what it knew. Half-way between the two it is nearly as good as the better one at either
 (Wortsman et al., *Robust fine-tuning of zero-shot models*, arXiv 2109.01903). Two runs from one
-start, with other draws and settings, have a mean that is better than either (Wortsman et al.,
+start, with other draws and settings, may have a mean that is better than either (Wortsman et al.,
 *Model soups*, arXiv 2203.05482).
 """
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
-import onnx
 import torch
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
@@ -20,6 +18,7 @@ from torch.nn.utils.fusion import fuse_conv_bn_eval
 from models.training.reader.export import trained_reader
 from models.training.reader.network import CROP, PairReader
 from models.training.reader.start import load_exported
+from pipeline.bodies.network import Network
 
 
 def averaged(begun: Path, weights: Path, share: float) -> tuple[PairReader, dict]:
@@ -50,14 +49,9 @@ def averaged(begun: Path, weights: Path, share: float) -> tuple[PairReader, dict
     second.load_state_dict(
         {k: (1 - share) * known[k] + share * v for k, v in second.state_dict().items()}
     )
-    known_facts = {"with": begun.name, "share": share, "training": exported_facts(begun)}
+    known_training = Network(begun, threads=1).metadata.get("training", {})
+    known_facts = {"with": begun.name, "share": share, "training": known_training}
     return second, {**facts, "averaged": known_facts}
-
-
-def exported_facts(path: Path) -> dict:
-    """Return the facts of training that an exported network carries; empty where it has none."""
-    metadata = {entry.key: entry.value for entry in onnx.load(str(path)).metadata_props}
-    return json.loads(metadata.get("training", "{}"))
 
 
 def fold_norms(net: nn.Module) -> None:

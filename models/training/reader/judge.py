@@ -9,12 +9,10 @@ from pathlib import Path
 import numpy as np
 
 from models.training.reader.data import keypoint_box, usable
+from models.training.reader.measure import CORRECT
 from models.training.scenes.shards import read_shard
 from pipeline.bodies.crops import square_around
 from pipeline.bodies.pair import PairReader
-
-CORRECT = 0.05
-"""A keypoint counts as found within this share of the crop side."""
 
 
 @dataclass
