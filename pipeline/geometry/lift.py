@@ -104,7 +104,7 @@ def _told(
     confidence: np.ndarray,
     kept: tuple[int, int],
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mean over both naming orders of the athletes, so that exchanging them exchanges the answer."""
+    """Mean over both naming orders: exchanged athletes exchange the answer, and nothing else."""
     both = {
         "points": np.stack([points, points[:, ::-1]]),
         "confidence": np.stack([confidence, confidence[:, ::-1]]),

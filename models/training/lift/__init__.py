@@ -1,1 +1,1 @@
-"""Training of the pair lift: two flat skeletons through time → the pair in space, and what it is."""
+"""Training of the pair lift: flat skeletons through time → the pair in space, and its position."""

@@ -39,7 +39,7 @@ def train_command(
     """Train on solved pairs and bouts; judge on the families left out, or on all held ones."""
     from models.training.positions.data import load_bouts
     from models.training.scenes.body import load_cast
-    from models.training.scenes.families import folds
+    from models.training.scenes.families import left_out
     from models.training.scenes.pairs_file import load_pairs
 
     people = load_cast(cast)
@@ -49,7 +49,7 @@ def train_command(
         of_pairs(load_pairs(held_pairs), load_cast(held_cast)) if held_pairs and held_cast else None
     )
     if leave_out >= 0:
-        gone = {name for name, fold in folds().items() if fold == leave_out}
+        gone = left_out(leave_out)
         poses = without(poses, gone)
         if held is not None:
             held = held[np.isin(held.family, list(gone))]

@@ -1,4 +1,4 @@
-"""What the lift learns from: skeletons of two bodies in metres, still or moving, with their names."""
+"""What the lift learns from: pairs of skeletons in metres, still or moving, and what they show."""
 
 from __future__ import annotations
 

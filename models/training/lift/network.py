@@ -1,4 +1,4 @@
-"""The network: two skeletons through time, as a camera saw them, to the pair in space and its state.
+"""The network: two skeletons through time, as a camera saw them → the pair in space, its state.
 
 It measures and normalises by itself, so that training and product can't differ in that.
 """

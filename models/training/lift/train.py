@@ -149,7 +149,7 @@ def balanced(poses: Poses) -> np.ndarray:
     weights = np.zeros(len(poses))
     for position in np.unique(named):
         of_it = named == position
-        families, family, counts = np.unique(
+        _, family, counts = np.unique(
             poses.family[of_it], return_inverse=True, return_counts=True
         )
         share = np.sqrt(counts)[family] / counts[family]

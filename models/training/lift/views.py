@@ -13,8 +13,8 @@ import torch
 from torch import Tensor
 
 from models.training.scenes.misread import LASTING_S, LEFT_RIGHT, TOGETHER, WRONG, table
-from pipeline.positions.windows import GRID_S
 from pipeline.geometry.skeleton import STATURE_FRACTIONS, TRUNK
+from pipeline.positions.windows import GRID_S
 
 _LIMBS = ((5, 7, 0.05), (6, 8, 0.05), (7, 9, 0.04), (8, 10, 0.04), (11, 13, 0.085),
           (12, 14, 0.085), (13, 15, 0.055), (14, 16, 0.055))  # fmt: skip

@@ -1,0 +1,60 @@
+"""Families of poses, and folds over them: what to leave out to see how far learning reaches.
+
+A family is a template with everything solved from it, drawn around it and mirrored. A template that
+was composed is named ``"family / parts"``; where its legs are those of a written template, it is of
+that template's family, so that leaving a family out leaves both out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from .templates import templates
+
+FOLDS = 5
+
+
+def family_of(template: str) -> str:
+    """Return the family of a template's name: the part before ``" / "``."""
+    return template.split(" / ", 1)[0]
+
+
+def fold_of(family: str, position: str, folds: int = FOLDS) -> int:
+    """Return the fold in which a family is left out, 0 to `folds` − 1.
+
+    Families of each position are dealt out in the order of their names, so that a position of two
+    or more families is always both learned from and judged. A family that no written template
+    has is in none: −1.
+    """
+    return written_folds(folds).get((position, family), -1)
+
+
+def written_folds(folds: int = FOLDS) -> dict[tuple[str, str], int]:
+    """Return the fold of each written template, by position and family."""
+    positions = {family_of(name): t.position for name, t in templates().items()}
+    return deal(positions, folds)
+
+
+def deal(positions: Mapping[str, str], folds: int = FOLDS) -> dict[tuple[str, str], int]:
+    """Deal families, given their positions, into folds.
+
+    Positions begin in different folds, so that all folds come out about as large.
+    """
+    dealt: dict[tuple[str, str], int] = {}
+    first = 0
+    for position in sorted(set(positions.values())):
+        own = sorted(family for family, of in positions.items() if of == position)
+        dealt |= {(position, family): (first + i) % folds for i, family in enumerate(own)}
+        first += len(own)
+    return dealt
+
+
+def left_out(fold: int, folds: int = FOLDS) -> set[str]:
+    """Return the families that a fold leaves out."""
+    return {family for (_, family), of in written_folds(folds).items() if of == fold}
+
+
+def kept(names: Iterable[str], fold: int, folds: int = FOLDS) -> list[str]:
+    """Return the templates' names whose families a fold does not leave out."""
+    gone = left_out(fold, folds)
+    return [name for name in names if family_of(name) not in gone]
