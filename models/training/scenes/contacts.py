@@ -37,6 +37,7 @@ Statements
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -219,6 +220,7 @@ _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
 )
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def parse_statement(text: str) -> tuple[Contact, ...]:
     """Read one statement into the contacts it stands for (two for a plural).
 

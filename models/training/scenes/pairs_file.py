@@ -12,6 +12,7 @@ from pipeline.errors import MatlineError
 
 from .arrays_file import write_arrays
 from .joints import JOINT_NAMES
+from .packing import is_packed, packed, unpacked
 from .plausibility import Quality
 from .pose import BodyPose, PosedPair
 from .solver import SolvedPair
@@ -21,7 +22,7 @@ _PER_PAIR = ("template", "position", "top", "mirrored", "person",
              "joints", "rotation", "translation", "quality")  # fmt: skip
 
 
-def save_pairs(path: str | Path, solved: Sequence[SolvedPair]) -> None:
+def save_pairs(path: str | Path, solved: Sequence[SolvedPair], compact: bool = False) -> None:
     """Write solved pairs atomically, the rejected ones too: their share is part of the figures.
 
     Parameters
@@ -29,6 +30,8 @@ def save_pairs(path: str | Path, solved: Sequence[SolvedPair]) -> None:
     path : str or Path
     solved : sequence of SolvedPair
         At least one.
+    compact : bool
+        As a pack of about 250 bytes a pair (`packing`), exact to a tenth of a millimetre.
     """
     pairs = [s.pair for s in solved]
     templates, template = np.unique([p.template for p in pairs], return_inverse=True)
@@ -41,7 +44,7 @@ def save_pairs(path: str | Path, solved: Sequence[SolvedPair]) -> None:
         "templates": templates,
         "positions": positions,
         "joint_names": np.array(JOINT_NAMES),
-        "template": template.astype(np.int16),
+        "template": template.astype(np.int32),
         "position": position.astype(np.int16),
         "top": np.array([_TOPS.index(p.top) for p in pairs], np.int8),
         "mirrored": np.array([p.mirrored for p in pairs]),
@@ -57,7 +60,7 @@ def save_pairs(path: str | Path, solved: Sequence[SolvedPair]) -> None:
             np.float32,
         ),
     }
-    write_arrays(path, arrays)
+    write_arrays(path, packed(arrays) if compact else arrays)
 
 
 class Pairs(Sequence[PosedPair]):
@@ -138,7 +141,7 @@ def load_pairs(*paths: str | Path, rejected: bool = False) -> Pairs:
     for names, rows in (("templates", "template"), ("positions", "position")):
         merged[names] = np.unique(np.concatenate([f[names] for f in files]))
         found = [np.searchsorted(merged[names], f[names])[f[rows]] for f in files]
-        merged[rows] = np.concatenate(found).astype(np.int16)
+        merged[rows] = np.concatenate(found).astype(np.int32)
     if not rejected:
         keep = [Quality(*row).accepted for row in merged["quality"].tolist()]
         merged |= {name: merged[name][keep] for name in _PER_PAIR}
@@ -147,7 +150,8 @@ def load_pairs(*paths: str | Path, rejected: bool = False) -> Pairs:
 
 def _read(path: Path) -> dict[str, np.ndarray]:
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        with np.load(path, allow_pickle=False) as file:
+            stored = unpacked(dict(file)) if is_packed(file) else file
             data = {name: stored[name] for name in ("templates", "positions", *_PER_PAIR)}
             joints = tuple(str(name) for name in stored["joint_names"])
     except FileNotFoundError as error:

@@ -90,6 +90,43 @@ def solve_templates(
     )
 
 
+@app.command("compose")
+def solve_compositions(
+    out: Annotated[Path, typer.Option(help="Pack of pairs to write (.npz).")],
+    cast: CastOption,
+    count: Annotated[int, typer.Option(min=1, help="Pairs to keep at most.")] = 1_000_000,
+    seed: int = 0,
+    device: DeviceOption = "cpu",
+    workers: Annotated[int, typer.Option(min=1, help="Processes that look at meshes.")] = 1,
+    seconds: Annotated[float, typer.Option(help="Stop after so long.")] = 540,
+    batch: Annotated[int, typer.Option(min=2, help="Pairs solved at once.")] = 768,
+    solvers: Annotated[int, typer.Option(min=1, help="Processes for each GPU.")] = 3,
+    mixed: Annotated[float, typer.Option(help="Share of in-between poses.")] = 0.25,
+    judged: Annotated[bool, typer.Option(help="Keep only what the judge names.")] = True,
+    only: OnlyOption = None,
+) -> None:
+    """Put positions together from parts, solve them, and keep what is plausible and as meant."""
+    from .compose_many import Plan, compose_many
+    from .compositions_report import Progress
+    from .pairs_file import save_pairs
+
+    if not cast.is_file():
+        raise MatlineError(
+            f"There is no cast at {cast}: make one with positions cast --out {cast}."
+        )
+    plan = Plan(
+        str(cast), seed, count, seconds, device, workers, batch, solvers, mixed, judged,
+        tuple(only or ()),
+    )  # fmt: skip
+    progress = Progress(save=lambda solved: save_pairs(out, solved, compact=True), say=typer.echo)
+    for found in compose_many(plan):
+        progress.add(found)
+    if not progress.kept:
+        raise MatlineError("No composition was kept: nothing written.")
+    progress.end()
+    typer.echo(str(out))
+
+
 @app.command("sheet")
 def draw_sheet(
     pairs: Annotated[list[Path], typer.Argument(help="Files of pairs.")],

@@ -69,6 +69,26 @@ class SolvedPair:
     quality: Quality
 
 
+@dataclass(frozen=True)
+class Candidate:
+    """A pair as the solver left it, before its meshes were looked at.
+
+    Attributes
+    ----------
+    pair : PosedPair
+        As the template is written.
+    contact, worst_contact : float
+        Mean and largest gap of what should touch, metres.
+    to_mirror : bool
+        Whether the finished pair is to be mirrored.
+    """
+
+    pair: PosedPair
+    contact: float
+    worst_contact: float
+    to_mirror: bool
+
+
 @dataclass
 class _Poses:
     """The variables of 2 B bodies."""
@@ -119,9 +139,13 @@ def _begin(
     rng: np.random.Generator,
     settings: SolverSettings,
     device: str,
+    starts: Sequence[PosedPair | None] = (),
 ) -> _Poses:
     drawn = [_draw_start([t.starts[k] for t in templates], rng, settings) for k in (0, 1)]
     joints, rotation, place = (np.concatenate(part) for part in zip(*drawn, strict=True))
+    for i, pair in ((i, pair) for i, pair in enumerate(starts) if pair):
+        for row, body in zip((i, i + len(templates)), pair.bodies, strict=True):
+            joints[row], rotation[row], place[row] = body.joints, body.rotation, body.translation
     turn = np.radians(rng.normal(size=place.shape) * settings.turn_noise)
     place = place + rng.normal(size=place.shape) * settings.place_noise
 
@@ -252,13 +276,48 @@ def solve_all(
         One for each template, good and bad; half of them mirrored. ``quality.accepted`` says
         which ones to keep.
     """
+    found = candidates(templates, persons, seed, device, settings)
+    return [finished(candidate, persons) for candidate in found]
+
+
+def finished(candidate: Candidate, persons: Sequence[Person]) -> SolvedPair:
+    """Set a candidate down on the mat, measure its meshes and mirror it if it is to be."""
+    pair, quality = judge(candidate.pair, persons, candidate.contact, candidate.worst_contact)
+    return SolvedPair(mirror(pair) if candidate.to_mirror else pair, quality)
+
+
+def candidates(
+    templates: Sequence[Template],
+    persons: Sequence[Person],
+    seed: int = 0,
+    device: str = "cpu",
+    settings: SolverSettings = SolverSettings(),
+    rig: Rig | None = None,
+    starts: Sequence[PosedPair | None] = (),
+) -> list[Candidate]:
+    """Solve templates without looking at the meshes, which takes longer than the solving.
+
+    Parameters
+    ----------
+    templates, persons, seed, device, settings
+        As for `solve_all`.
+    rig : Rig, optional
+        Of `persons` on `device`, to be made once for many calls.
+    starts : sequence of PosedPair or None
+        Where to begin in place of what the template says, one for each template; none by default.
+
+    Returns
+    -------
+    list of Candidate
+        One for each template.
+    """
     rng = np.random.default_rng(seed)
     batch = len(templates)
     who = np.array([rng.permutation(len(persons))[:2] for _ in range(batch)]).T
-    rig = Rig(persons, device)
+    rig = rig or Rig(persons, device)
     bodies = rig.select(torch.as_tensor(who.ravel(), device=device))
     objective = Objective(templates, rig.names, bodies, rng)
-    poses = _begin(templates, rng, settings, device)
+    poses = _begin(templates, rng, settings, device, starts)
     _optimise(poses, bodies, objective, settings)
     with torch.no_grad():
         posed = bodies.pose(poses.joints, poses.rotation(), poses.place)
@@ -268,10 +327,9 @@ def solve_all(
             for x in (poses.joints, poses.rotation(), poses.place)
         )
     mirrored = rng.random(batch) < 0.5
-    solved = []
+    found = []
     for i, template in enumerate(templates):
         a, b = (BodyPose(int(who[k, i]), joints[k, i], rotation[k, i], place[k, i]) for k in (0, 1))
         pair = PosedPair(template.name, template.position, template.top, (a, b))
-        pair, quality = judge(pair, persons, float(mean[i]), float(worst[i]), device)
-        solved.append(SolvedPair(mirror(pair) if mirrored[i] else pair, quality))
-    return solved
+        found.append(Candidate(pair, float(mean[i]), float(worst[i]), bool(mirrored[i])))
+    return found
