@@ -64,6 +64,12 @@ def _passes(what: str, step: Callable[[], str]) -> bool:
     return True
 
 
+def _restored(made: Restored) -> str:
+    changes = f"{made.changes} later change{'s' * (made.changes != 1)}"
+    aside = f"; the damaged file is now {made.aside}" if made.aside else ""
+    return f"library: the copy of {made.made_at}, with {changes}{aside}"
+
+
 def _version(package: str) -> str:
     try:
         return version(package)
@@ -96,10 +102,16 @@ def _encoder() -> str:
 
 
 def _library(root: Path | None) -> str:
-    from pipeline.library import Library
+    from pipeline.library import Damaged, Library, restore
 
-    shelf = Library(root)
-    problems = shelf.problems()
+    try:
+        shelf = Library(root)
+        problems = shelf.problems()
+    except Damaged as error:
+        say(f"  DAMAGED  library: {error}")
+        say(f"  RESTORED {_restored(restore(root))}")
+        shelf = Library(root)
+        problems = shelf.problems()
     if problems:
         raise MatlineError(" ".join(problems))
     return f"{shelf.root}, {len(shelf.bouts())} bouts, sound"

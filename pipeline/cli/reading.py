@@ -83,6 +83,7 @@ def read_command(
     count = workers or os.cpu_count() or 1
     end = next_time(until) if until else None
     shelf = Library(library)
+    shelf.check_writable()
     order = Order(
         shelf,
         _settings(rate, shelf),

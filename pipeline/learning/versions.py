@@ -12,6 +12,7 @@ from typing import Any
 from pipeline.errors import MatlineError
 from pipeline.learning.judging import Figures
 from pipeline.library import Library, written_whole
+from pipeline.library.atomic import make_folder
 from pipeline.positions import PositionModel
 
 SHIPPED = 0
@@ -106,7 +107,7 @@ class Versions:
         )
         path = self.path(number)
         assert path is not None
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         model.save(path)
         self._save(current=number, versions=[*shelf.versions, version])
         return version

@@ -2,8 +2,20 @@
 
 from pipeline.library.atomic import written_whole
 from pipeline.library.bout import Bout
+from pipeline.library.damage import Damaged
 from pipeline.library.find import find_bout
 from pipeline.library.journal import Conflict, Entry
 from pipeline.library.library import Library, default_root
+from pipeline.library.restore import restore
 
-__all__ = ["Bout", "Conflict", "Entry", "Library", "default_root", "find_bout", "written_whole"]
+__all__ = [
+    "Bout",
+    "Conflict",
+    "Damaged",
+    "Entry",
+    "Library",
+    "default_root",
+    "find_bout",
+    "restore",
+    "written_whole",
+]

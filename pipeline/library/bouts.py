@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import MatlineError
+from pipeline.library.backups import FAILURES, Backups
 from pipeline.library.bout import Bout, bout_of, columns_of
+from pipeline.library.damage import trusted
 from pipeline.library.database import now
 from pipeline.library.sources import Sources
 from pipeline.timeline import new_id
@@ -23,11 +26,13 @@ class Bouts(Sources):
     """The part of a library that is the list of its bouts."""
 
     root: Path
+    _backups: Backups
 
     def bouts(self) -> list[Bout]:
         """Return all bouts, in the order they were added."""
         with self._database.reading() as db:
-            return [bout_of(row) for row in db.execute(f"{_BOUTS} ORDER BY bout.rowid")]
+            rows = db.execute(f"{_BOUTS} ORDER BY bout.rowid").fetchall()
+        return [self._bout_of(row) for row in rows]
 
     def bout(self, bout_id: str) -> Bout:
         """Return one bout.
@@ -46,7 +51,7 @@ class Bouts(Sources):
             rows = db.execute(
                 f"{_BOUTS} WHERE content_key = ? ORDER BY start_s, bout.rowid", (content_key,)
             )
-            found = [bout_of(row) for row in rows]
+            found = [self._bout_of(row) for row in rows]
         return [b for b in found if start_s is None or abs(b.start_s - start_s) < 1e-3]
 
     def add_bout(
@@ -106,10 +111,17 @@ class Bouts(Sources):
             self._bout(db, bout_id)
             for name, value in columns.items():
                 db.execute(f"UPDATE bout SET {name} = ? WHERE id = ?", (value, bout_id))
-            return self._bout(db, bout_id)
+            bout = self._bout(db, bout_id)
+        with suppress(*FAILURES):  # what was said is kept already
+            self._backups.add_details(bout_id, columns)
+        return bout
 
     def _bout(self, db: sqlite3.Connection, bout_id: str) -> Bout:
         row = db.execute(f"{_BOUTS} WHERE bout.id = ?", (bout_id,)).fetchone()
         if row is None:
             raise MatlineError(f"No bout “{bout_id}” in the library {self.root}.")
-        return bout_of(row)
+        return self._bout_of(row)
+
+    def _bout_of(self, row: sqlite3.Row) -> Bout:
+        with trusted(self._database.path, f"the bout {row['id']}"):
+            return bout_of(row)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -14,10 +15,13 @@ from platformdirs import user_data_path
 from pipeline.errors import MatlineError
 from pipeline.geometry import swapped_name
 from pipeline.library.atomic import could_not_write
+from pipeline.library.backups import FAILURES, Backups
 from pipeline.library.bout import Bout, count_states
 from pipeline.library.bouts import Bouts
+from pipeline.library.damage import Damaged, trusted
 from pipeline.library.database import Database, now
 from pipeline.library.journal import Conflict, Entry, Kind, Replay
+from pipeline.library.privacy import keep_private
 from pipeline.library.readings import ReadingFiles, remove_traces
 from pipeline.library.rows import entries, insert_entry
 from pipeline.library.tables import keypoint_array, keypoint_table
@@ -38,12 +42,13 @@ class Library(Bouts):
     Parameters
     ----------
     root : Path, optional
-        The folder; made if it isn't there. By default the user's own data folder.
+        The folder; made if it isn't there, and closed to other users of the machine. By default
+        the user's own data folder. Where it may not be written, everything but changes works.
 
     Raises
     ------
     MatlineError
-        If the folder can't be used.
+        If the folder can't be used; `Damaged` if its database can't be trusted.
 
     Examples
     --------
@@ -54,12 +59,23 @@ class Library(Bouts):
     def __init__(self, root: Path | None = None) -> None:
         self.root = default_root() if root is None else Path(root)
         try:
-            self.root.mkdir(parents=True, exist_ok=True)
+            self.root.parent.mkdir(parents=True, exist_ok=True)
+            self.root.mkdir(mode=0o700, exist_ok=True)
+            keep_private(self.root)
         except OSError as error:
             raise could_not_write(self.root, error) from error
-        self._database = Database(self.root / "library.sqlite3")
         self._files = ReadingFiles(self.root)
+        self._database = Database(self.root / "library.sqlite3", not self._files.any())
+        self._backups = Backups(self._database.path)
         self._replays: dict[str, Replay] = {}
+        if not self.read_only:
+            with suppress(*FAILURES):
+                self._backups.copy_if_stale()
+
+    @property
+    def read_only(self) -> bool:
+        """Whether the library may be read but not changed."""
+        return self._database.read_only
 
     def remove_bout(self, bout_id: str) -> None:
         """Remove a bout with all that was read and corrected of it; the footage itself stays.
@@ -77,6 +93,7 @@ class Library(Bouts):
         if bout.content_key and not self.find(bout.content_key):
             remove_traces(self.root, bout.content_key)
             self.set_mat(bout.content_key, ())
+        self._backups.renew()
 
     # Readings
 
@@ -111,6 +128,7 @@ class Library(Bouts):
             What read it, and how.
         """
         self.bout(bout_id)
+        self.check_writable()
         reading = new_id()
         tables = {
             "keypoints": keypoint_table(times, keypoints),
@@ -125,6 +143,8 @@ class Library(Bouts):
         except BaseException:
             self._files.remove(reading)
             raise
+        with suppress(*FAILURES):
+            self._backups.copy()
         for old in outdated:
             self._files.remove(old)
 
@@ -187,7 +207,10 @@ class Library(Bouts):
 
     def journal(self, bout_id: str) -> list[Entry]:
         """Return every correction, undo and redo, in order."""
-        with self._database.reading() as db:
+        with (
+            self._database.reading() as db,
+            trusted(self._database.path, f"the journal of the bout {bout_id}"),
+        ):
             return entries(db, self._reading(db, bout_id), after=0)
 
     def corrections(self, bout_id: str) -> tuple[Correction, ...]:
@@ -238,9 +261,47 @@ class Library(Bouts):
         """Make the last undone correction again; return the new revision."""
         return self._add(bout_id, [("redo", None)], expected_revision)
 
+    def check_writable(self) -> None:
+        """Say before work that its result could not be kept.
+
+        Raises
+        ------
+        MatlineError
+            If the library may only be read.
+        """
+        self._database.check_writable()
+
+    def check_database(self) -> None:
+        """Look through the whole database.
+
+        Raises
+        ------
+        Damaged
+            If it isn't what was written.
+        """
+        self._database.check()
+        for bout in self.bouts():
+            if bout.reader:
+                self.timeline(bout.id)
+
+    def count_again(self) -> None:
+        """Count every bout's states anew; after a copy was put back they may be of an older day."""
+        for bout in self.bouts():
+            if bout.reader:
+                counts = _counts(self.timeline(bout.id))
+                with self._database.writing() as db:
+                    db.execute("UPDATE bout SET counts = ? WHERE id = ?", (counts, bout.id))
+
     def problems(self) -> list[str]:
-        """Return what is wrong with the library, a sentence each; empty when all is well."""
-        found = self._database.problems()
+        """Return what is wrong with the library's files, a sentence each; empty when all is well.
+
+        Raises
+        ------
+        Damaged
+            If the database itself isn't what was written.
+        """
+        self.check_database()
+        found = []
         for bout in self.bouts():
             if not bout.footage.exists():
                 found.append(f"{bout.title}: its footage {bout.footage} isn't there.")
@@ -259,20 +320,25 @@ class Library(Bouts):
                     f"This bout was changed elsewhere (revision {replay.revision}, "
                     f"not {expected}); load it again."
                 )
+            added = []
             for kind, correction in lines:
                 entry = Entry(replay.revision + 1, kind, now(), correction)
                 replay = replay.after(entry)
                 insert_entry(db, reading, entry)
+                added.append(entry)
             db.execute(
                 "UPDATE bout SET counts = ? WHERE id = ?", (_counts(replay.timeline), bout_id)
             )
         self._replays[reading] = replay
+        with suppress(*FAILURES):  # what was said is kept already
+            self._backups.add_entries(reading, added)
         return replay.revision
 
     def _replay(self, db: sqlite3.Connection, reading: str) -> Replay:
         replay = self._replays.get(reading) or Replay.of(self._proposal(db, reading))
-        for entry in entries(db, reading, after=replay.revision):
-            replay = replay.after(entry)
+        with trusted(self._database.path, f"the journal of the reading {reading}"):
+            for entry in entries(db, reading, after=replay.revision):
+                replay = replay.after(entry)
         self._replays[reading] = replay
         return replay
 
@@ -304,7 +370,8 @@ class Library(Bouts):
 
     def _proposal(self, db: sqlite3.Connection, reading: str) -> Timeline:
         row = db.execute("SELECT proposal FROM reading WHERE id = ?", (reading,)).fetchone()
-        return timeline_from_json(row["proposal"])
+        with trusted(self._database.path, f"the proposal of the reading {reading}"):
+            return timeline_from_json(row["proposal"])
 
     def _table(self, bout_id: str, name: str) -> pd.DataFrame:
         with self._database.reading() as db:
@@ -317,9 +384,11 @@ class Library(Bouts):
 
     def _reading_problems(self, bout: Bout) -> list[str]:
         found = []
-        for load in (self.keypoints, self.features, self.probabilities, self.timeline):
+        for load in (self.keypoints, self.features, self.probabilities, self.scores):
             try:
                 load(bout.id)
+            except Damaged:
+                raise
             except MatlineError as error:
                 found.append(f"{bout.title}: {error}")
         return found

@@ -42,6 +42,10 @@ class ReadingFiles:
         """
         return read_table(self._root / reading / f"{name}.parquet")
 
+    def any(self) -> bool:
+        """Return whether anything was read, whatever the database says."""
+        return self._root.is_dir() and any(self._root.iterdir())
+
     def has(self, reading: str, name: str) -> bool:
         """Return whether a reading has this table; some have no scores."""
         return (self._root / reading / f"{name}.parquet").exists()

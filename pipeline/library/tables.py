@@ -46,6 +46,9 @@ def keypoint_table(times: np.ndarray, keypoints: np.ndarray) -> pd.DataFrame:
 
 def keypoint_array(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return times ``(T,)`` and keypoints ``(T, 2, 17, 3)`` of a `keypoint_table`."""
+    missing = [name for name in KEYPOINT_COLUMNS if name not in table]
+    if missing:
+        raise MatlineError(f"These are no keypoints: the column {missing[0]} is missing.")
     flat = table[list(KEYPOINT_COLUMNS)].to_numpy(dtype=np.float32, copy=True)
     return table.index.to_numpy(dtype=np.float64), flat.reshape(-1, 2, len(COCO_KEYPOINTS), 3)
 
@@ -63,11 +66,24 @@ def read_table(path: Path) -> pd.DataFrame:
     Raises
     ------
     MatlineError
-        If the file is missing or damaged.
+        If the file is missing or damaged, or isn't such a table.
     """
     try:
-        return pq.read_table(path).to_pandas()
+        # Opened by us: Arrow would take a folder of that name for a table of many files.
+        with path.open("rb") as file:
+            table = pq.read_table(file).to_pandas()
     except FileNotFoundError as error:
         raise MatlineError(f"{path} is missing; read the footage again.") from error
-    except (OSError, pa.ArrowException) as error:
+    # Damage may show as anything: a length no memory holds, text that isn't UTF-8, a strange type.
+    except (OSError, pa.ArrowException, ValueError, TypeError, KeyError, MemoryError) as error:
         raise MatlineError(f"{path} is damaged; read the footage again.") from error
+    if table.index.name != TIME or not _all_numbers(table):
+        raise MatlineError(
+            f"{path} isn't a table of samples by time that matline wrote; read the footage again."
+        )
+    return table
+
+
+def _all_numbers(table: pd.DataFrame) -> bool:
+    kinds = {table.index.dtype.kind, *(dtype.kind for dtype in table.dtypes)}
+    return kinds <= set("fiub") and bool(table.index.is_monotonic_increasing)

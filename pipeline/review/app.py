@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path as FilePath
@@ -82,7 +83,8 @@ def create_app(library: Library, token: str, settings: ReviewSettings | None = N
         responses=PROBLEMS,
     )
     _handle_errors(app)
-    _add_pages(app, token)
+    session = secrets.token_urlsafe(32)
+    _add_pages(app, token, session)
     desk = Desk(library, settings)
     _add_library(app, desk)
     _add_pictures(app, desk, settings)
@@ -90,7 +92,9 @@ def create_app(library: Library, token: str, settings: ReviewSettings | None = N
     _add_work(app, desk)
     _add_exports(app, desk)
     add_report(app, library, STATIC)
-    app.add_middleware(Gate, token=token, max_body_bytes=settings.max_body_bytes)
+    app.add_middleware(
+        Gate, token=token, session=session, max_body_bytes=settings.max_body_bytes
+    )
     return app
 
 
@@ -117,7 +121,7 @@ def _handle_errors(app: FastAPI) -> None:
         return JSONResponse({"detail": f"{where}: {first['msg']}."}, 422)
 
 
-def _add_pages(app: FastAPI, token: str) -> None:
+def _add_pages(app: FastAPI, token: str, session: str) -> None:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
 
     @app.get("/", include_in_schema=False)
@@ -134,7 +138,9 @@ def _add_pages(app: FastAPI, token: str) -> None:
         if not matches(given.token, token):
             return JSONResponse({"detail": "That link is old; use the newest one."}, 401)
         answer = Response(status_code=204)
-        answer.set_cookie(cookie_name(token), token, httponly=True, samesite="strict", path="/api")
+        answer.set_cookie(
+            cookie_name(token), session, httponly=True, samesite="strict", path="/api"
+        )
         return answer
 
 
@@ -314,6 +320,7 @@ def _add_work(app: FastAPI, desk: Desk) -> None:
     def set_score(bout_id: BoutId, score: messages.Score) -> messages.Score:
         """Keep the scoreboard."""
         _bout(desk, bout_id)
+        desk.library.check_writable()
         desk.keeping.set_score(bout_id, score.model_dump()["lines"])
         return score
 

@@ -49,13 +49,16 @@ class Gate:
         What is behind the gate.
     token : str
         The secret in the printed link.
+    session : str
+        The cookie's value: another secret, so that who sees the cookie can't open a session.
     max_body_bytes : int
         Requests with a larger body are refused (413), with or without a length header.
     """
 
-    def __init__(self, app: ASGIApp, token: str, max_body_bytes: int) -> None:
+    def __init__(self, app: ASGIApp, token: str, session: str, max_body_bytes: int) -> None:
         self.app = app
         self.token = token
+        self.session = session
         self.max_body_bytes = max_body_bytes
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -92,7 +95,7 @@ class Gate:
 
     def _knows_token(self, headers: Headers) -> bool:
         bearer = headers.get("authorization", "").removeprefix("Bearer ")
-        return any(matches(given, self.token) for given in (bearer, self._cookie(headers)))
+        return matches(bearer, self.token) or matches(self._cookie(headers), self.session)
 
     def _cookie(self, headers: Headers) -> str:
         try:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import MatlineError
 from pipeline.library import written_whole
+from pipeline.library.atomic import append_text
 
 
 @dataclass(frozen=True)
@@ -65,9 +67,9 @@ class Keeping:
         """Add effort; one short line, so that two windows don't overwrite each other."""
         if spent == Spent():
             return
-        self.folder.mkdir(parents=True, exist_ok=True)
-        with self._effort_path(bout_id).open("a", encoding="utf-8") as file:
-            file.write(json.dumps(asdict(spent)) + "\n")
+        line = json.dumps(asdict(spent)) + "\n"
+        with suppress(MatlineError):  # no correction is refused for a figure about it
+            append_text(self._effort_path(bout_id), line, durable=False)
 
     def _effort_path(self, bout_id: str) -> Path:
         return self.folder / f"{bout_id}.effort.jsonl"

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import secrets
 import socket
+import tempfile
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from html import escape
 from pathlib import Path
 
 import uvicorn
@@ -56,12 +59,12 @@ def serve(
     token = secrets.token_urlsafe(32)
     path = f"/bouts/{library.bout(bout_id).id}" if bout_id else "/"
     app = create_app(library, token, settings)
-    with _listening(port) as listener:
+    with _listening(port) as listener, ExitStack() as stack:
         link = f"http://{HOST}:{listener.getsockname()[1]}{path}#token={token}"
         say(f"The page is at {link}")
         say("Ctrl C stops it; every correction is saved at once.")
         if open_browser:
-            webbrowser.open(link)
+            stack.enter_context(_opened(link))
         # A browser keeps connections open; on Ctrl-C we don't wait for it.
         config = uvicorn.Config(
             app,
@@ -71,6 +74,21 @@ def serve(
             timeout_graceful_shutdown=1,
         )
         uvicorn.Server(config).run(sockets=[listener])
+
+
+@contextmanager
+def _opened(link: str) -> Iterator[None]:
+    """Open a link in the browser by way of a file that only this user can read.
+
+    What stands on a command line, everyone on the machine can read while the program runs.
+    """
+    page = f'<!doctype html><meta http-equiv="refresh" content="0; url={escape(link)}">'
+    with tempfile.TemporaryDirectory(prefix="matline-") as folder:
+        path = Path(folder) / "open.html"
+        path.touch(mode=0o600)
+        path.write_text(f'{page}<a href="{escape(link)}">Matline</a>', encoding="utf-8")
+        webbrowser.open(path.as_uri())
+        yield
 
 
 def _listening(port: int) -> socket.socket:
