@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from importlib import metadata
+from typing import Annotated
 
 import typer
 
@@ -15,6 +17,7 @@ import pipeline.cli.reading as reading
 import pipeline.cli.showing as showing
 import pipeline.cli.study as study
 from pipeline.errors import MatlineError
+from pipeline.text import printable
 
 app = typer.Typer(
     help="Reads footage of grappling bouts into a timeline that you correct in minutes.",
@@ -25,6 +28,16 @@ app = typer.Typer(
 for group in (reading, showing, describe, study, learn, files, pictures, check):
     group.register(app)
 
+
+@app.callback(invoke_without_command=True)
+def _about(
+    version: Annotated[bool, typer.Option("--version", help="Say which version this is.")] = False,
+) -> None:
+    if version:
+        typer.echo(f"matline {metadata.version('matline')}")
+        raise typer.Exit
+
+
 _STOPPED = 130
 """How typer ends after Ctrl-C, as shells do: 128 and the signal's number."""
 
@@ -34,7 +47,7 @@ def main() -> None:
     try:
         app()
     except MatlineError as error:
-        print(f"matline: {' '.join(str(error).split())}", file=sys.stderr)
+        print(f"matline: {printable(' '.join(str(error).split()))}", file=sys.stderr)
         sys.exit(1)
     except SystemExit as ended:
         if ended.code == _STOPPED:

@@ -6,12 +6,16 @@ import sys
 from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.options import LibraryOption
+from pipeline.cli.saying import counted, say
 from pipeline.errors import MatlineError
+
+if TYPE_CHECKING:
+    from pipeline.library import Restored
 
 _PACKAGES = (
     "av",
@@ -40,7 +44,7 @@ def check_command(
     if fetch:
         from pipeline.bodies import ensure_bundle
 
-        typer.echo(f"  fetched  MediaPipe's models: {ensure_bundle()}")
+        say(f"  fetched  MediaPipe's models: {ensure_bundle()}")
     steps: list[tuple[str, Callable[[], str]]] = [
         ("Python", lambda: sys.version.split()[0]),
         *((name, lambda name=name: _version(name)) for name in _PACKAGES),
@@ -57,15 +61,15 @@ def check_command(
 
 def _passes(what: str, step: Callable[[], str]) -> bool:
     try:
-        typer.echo(f"  ok       {what}: {step()}")
+        say(f"  ok       {what}: {step()}")
     except MatlineError as error:
-        typer.echo(f"  MISSING  {what}: {error}")
+        say(f"  MISSING  {what}: {error}")
         return False
     return True
 
 
 def _restored(made: Restored) -> str:
-    changes = f"{made.changes} later change{'s' * (made.changes != 1)}"
+    changes = counted(made.changes, "later change")
     aside = f"; the damaged file is now {made.aside}" if made.aside else ""
     return f"library: the copy of {made.made_at}, with {changes}{aside}"
 
@@ -114,4 +118,4 @@ def _library(root: Path | None) -> str:
         problems = shelf.problems()
     if problems:
         raise MatlineError(" ".join(problems))
-    return f"{shelf.root}, {len(shelf.bouts())} bouts, sound"
+    return f"{shelf.root}, {counted(len(shelf.bouts()), 'bout')}, sound"

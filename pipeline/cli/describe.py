@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from pipeline.cli.options import LibraryOption
+from pipeline.cli.saying import say
 from pipeline.errors import MatlineError
 
 
@@ -48,7 +49,7 @@ def describe_command(
         found = find_bout(shelf, bout)
         made = shelf.update_bout(found.id, **details, **({"names": names} if names else {}))
         told = (made.names["A"] or "A", "–", made.names["B"] or "B", made.event, made.date)
-        typer.echo(f"{made.id}  {made.title}: {' '.join(filter(None, told))}")
+        say(f"{made.id}  {made.title}: {' '.join(filter(None, told))}")
 
 
 def link_command(
@@ -69,7 +70,7 @@ def link_command(
     first, second = find_bout(shelf, bout), find_bout(shelf, other)
     shelf.link(first.id, second.id, offset)
     for one, offset_s in shelf.cameras(first.id).items():
-        typer.echo(f"{first.title} at 0 s is {shelf.bout(one).title} at {offset_s:g} s.")
+        say(f"{first.title} at 0 s is {shelf.bout(one).title} at {offset_s:g} s.")
 
 
 def unlink_command(
@@ -83,7 +84,7 @@ def unlink_command(
     for asked in bouts:
         bout = find_bout(shelf, asked)
         shelf.unlink(bout.id)
-        typer.echo(f"{bout.title} is a fight of its own.")
+        say(f"{bout.title} is a fight of its own.")
 
 
 def _day(text: str | None) -> str | None:

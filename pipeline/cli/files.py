@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.options import LibraryOption
+from pipeline.cli.saying import counted, say
 
 
 def register(app: typer.Typer) -> None:
@@ -37,9 +38,9 @@ def export_command(
     chosen = chosen or [bout.id for bout in shelf.bouts() if bout.reader]
     for bout in chosen:
         for path in export_bout(shelf, bout, to, formats or ["csv", "vtt", "json"]):
-            typer.echo(path)
+            say(path)
     if not chosen:
-        typer.echo("No bout has been read yet; start with `matline read VIDEO`.", err=True)
+        say("No bout has been read yet; start with `matline read VIDEO`.", err=True)
 
 
 def import_command(
@@ -59,4 +60,4 @@ def import_command(
     bout = find_bout(shelf, bout).id if bout else None
     for path in files:
         made = import_file(shelf, path, bout)
-        typer.echo(f"{path}: {len(made)} correction{'s' * (len(made) != 1)}")
+        say(f"{path}: {counted(len(made), 'correction')}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.options import LibraryOption
+from pipeline.cli.saying import counted, say
 from pipeline.errors import MatlineError
 
 if TYPE_CHECKING:
@@ -52,43 +53,42 @@ def learn_command(
     shelf = Library(library)
     known = Versions(shelf)
     if back:
-        typer.echo(f"In use now: {_name(known.back())}.")
+        say(f"In use now: {_name(known.back())}.")
     elif versions:
         _list(known)
     else:
         apart = [find_bout(shelf, bout).id for bout in keep_apart or ()]
-        outcome = learn(shelf, keep_apart=apart, say=lambda t: typer.echo(t, err=True))
+        outcome = learn(shelf, keep_apart=apart, say=lambda t: say(t, err=True))
         _show(outcome)
         if suspects:
             with written_whole(suspects) as part:
                 outcome.suspects.to_csv(part, index=False, lineterminator="\r\n")
-            typer.echo(suspects)
+            say(suspects)
 
 
 def _show(outcome: Outcome) -> None:
-    typer.echo(f"Judged by {', '.join(outcome.apart)} ({outcome.before.seconds:.0f} s):")
-    typer.echo(f"{'':12}{'macro-F1':>10}{'edit':>8}{'time right':>12}")
+    say(f"Judged by {', '.join(outcome.apart)} ({outcome.before.seconds:.0f} s):")
+    say(f"{'':12}{'macro-F1':>10}{'edit':>8}{'time right':>12}")
     for name, figures in (("in use", outcome.before), ("learnt", outcome.after)):
         shown = f"{figures.macro_f1:>10.3f}{figures.edit:>8.1f}{figures.accuracy:>12.1%}"
-        typer.echo(f"{name:12}{shown}")
+        say(f"{name:12}{shown}")
     if outcome.before.seconds < LITTLE_S:
-        typer.echo(
+        say(
             "That is little to judge by, and a small difference may be chance: correct more "
             "bouts, and learn again."
         )
     if outcome.version:
-        typer.echo(
-            f"Now in use: {_name(outcome.version.number)}. `matline learn --back` undoes it."
-        )
-        typer.echo("`matline read` with the same files reads with it what nobody has corrected.")
+        say(f"Now in use: {_name(outcome.version.number)}. `matline learn --back` undoes it.")
+        say("`matline read` with the same files reads with it what nobody has corrected.")
     elif outcome.trial.passes == 0:
-        typer.echo("Nothing changed: on bouts not learnt from, learning made nothing better.")
+        say("Nothing changed: on bouts not learnt from, learning made nothing better.")
     else:
-        typer.echo("Nothing changed: the learnt model is worse on the bouts kept apart.")
+        say("Nothing changed: the learnt model is worse on the bouts kept apart.")
     if len(outcome.suspects):
-        typer.echo("\nWorth a second look; about half of such hints are right:")
+        say("")
+        say("Worth a second look; about half of such hints are right:")
         for row in outcome.suspects.head(MOST_SUSPECTS).itertuples():
-            typer.echo(
+            say(
                 f"  {row.title}, {row.start_s:.1f}–{row.end_s:.1f} s: {row.said}, "
                 f"perhaps {row.rather} ({row.share:.0%} of it)"
             )
@@ -96,11 +96,11 @@ def _show(outcome: Outcome) -> None:
 
 def _list(versions: Versions) -> None:
     current = versions.current
-    typer.echo(f"{'*' if current == 0 else ' '} {_name(0)}")
+    say(f"{'*' if current == 0 else ' '} {_name(0)}")
     for v in versions.all():
         mark = "*" if v.number == current else " "
-        typer.echo(
-            f"{mark} {_name(v.number)}, {v.made_at[:10]}, {len(v.bouts)} bouts, "
+        say(
+            f"{mark} {_name(v.number)}, {v.made_at[:10]}, {counted(len(v.bouts), 'bout')}, "
             f"macro-F1 {v.before.macro_f1:.3f} → {v.after.macro_f1:.3f}, "
             f"edit {v.before.edit:.1f} → {v.after.edit:.1f}"
         )

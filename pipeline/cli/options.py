@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from pipeline.cli.saying import say
+
 LibraryOption = Annotated[
     Path | None,
     typer.Option(
@@ -39,6 +41,6 @@ def backend_or_default(name: str | None) -> str:
 
     name = name or default_backend()
     if name == "mediapipe" and not READERS[name][1]():
-        typer.echo("Fetching the models of the MediaPipe reader, once …", err=True)
+        say("Fetching the models of the MediaPipe reader, once …", err=True)
         ensure_bundle()
     return name

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.options import BackendOption, RateOption, backend_or_default
+from pipeline.cli.saying import counted, say
 
 
 def register(app: typer.Typer) -> None:
@@ -35,10 +36,12 @@ def keypoints_command(
     """Write the skeletons of pictures or videos as COCO keypoint JSON."""
     from pipeline.bodies.pair import PairReader
     from pipeline.cli.progress import Progress
+    from pipeline.library.atomic import check_target
     from pipeline.outputs.coco import write_coco
     from pipeline.outputs.skeletons import parse_regions, read_skeletons
     from pipeline.overnight.work import reader_of
 
+    check_target(to)
     regions = parse_regions(pair_region) if pair_region else None
     name = backend_or_default(backend)
     # A picture has no neighbours to steady it, so the pair reader looks at its mirror image too.
@@ -47,4 +50,5 @@ def keypoints_command(
         pictures = read_skeletons(files, reader, regions, rate, progress)
     write_coco(pictures, to)
     people = sum(len(picture.bodies) for picture in pictures)
-    typer.echo(f"{to}: {len(pictures)} pictures, {people} people")
+    persons = "1 person" if people == 1 else f"{people} people"
+    say(f"{to}: {counted(len(pictures), 'picture')}, {persons}")

@@ -13,6 +13,7 @@ import typer
 
 from pipeline.cli.options import BackendOption, LibraryOption, RateOption, backend_or_default
 from pipeline.cli.progress import Progress
+from pipeline.cli.saying import say
 from pipeline.errors import MatlineError
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def label_command(
     reading = label_bodies(at, [picture.bodies for picture in pictures])
     stem = keypoints.stem
     for path in write_timeline(reading.proposal, stem, to, formats or ["csv", "vtt", "json"]):
-        typer.echo(path)
+        say(path)
 
 
 def demo_command(library: LibraryOption = None) -> None:
@@ -150,11 +151,14 @@ def demo_command(library: LibraryOption = None) -> None:
         summary = run_night(order, make_plan(order, [clip], machine), machine, progress)
     _show_summary(summary)
     bout = summary.files[0].bouts[0]
-    typer.echo("\nIts timeline, as files:")
+    say("")
+    say("Its timeline, as files:")
     for path in export_bout(shelf, bout, root / "exports", ["csv", "vtt", "json"]):
-        typer.echo(f"  {path}")
+        say(f"  {path}")
     page = shlex.join([sys.argv[0], "review", bout, "--library", str(root)])
-    typer.echo(f"\nSee and correct it on the page:\n  {page}")
+    say("")
+    say("See and correct it on the page:")
+    say(f"  {page}")
 
 
 def _settings(rate: float | None, library: Library | None = None) -> Settings:
@@ -193,7 +197,7 @@ def _show_plan(plan: Plan, workers: int) -> None:
 
     files = f"{len(plan.files)} file{'s' * (len(plan.files) != 1)}"
     left = f", {length(plan.left_s)} still to read" if plan.left_s < plan.duration_s else ""
-    typer.echo(
+    say(
         f"{files}, {length(plan.duration_s)} of footage{left}: about "
         f"{length(plan.expected_s(workers))} of work, {plan.disk_bytes / 1e6:.0f} MB on disk."
     )
@@ -204,6 +208,6 @@ def _show_summary(summary: Summary) -> None:
     if len(summary.files) == 1 and failed:
         raise MatlineError(failed[0].why)
     for line in summary.lines():
-        typer.echo(line)
+        say(line)
     if failed:
         raise typer.Exit(1)

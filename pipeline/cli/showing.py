@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.options import LibraryOption
+from pipeline.cli.saying import say
 
 
 def register(app: typer.Typer) -> None:
@@ -25,9 +26,9 @@ def bouts_command(library: LibraryOption = None) -> None:
     for bout in shelf.bouts():
         seen = bout.counts["accepted"] + bout.counts["corrected"]
         state = f"{seen} of {sum(bout.counts.values())} seen" if bout.reader else "not read"
-        typer.echo(f"{bout.id}  {length(bout.end_s - bout.start_s):>10}  {state:>14}  {bout.title}")
+        say(f"{bout.id}  {length(bout.end_s - bout.start_s):>10}  {state:>14}  {bout.title}")
     if not shelf.bouts():
-        typer.echo("The library is empty; start with `matline read VIDEO`.", err=True)
+        say("The library is empty; start with `matline read VIDEO`.", err=True)
 
 
 def review_command(
@@ -57,4 +58,4 @@ def remove_command(
         bout = find_bout(shelf, asked)
         if sure or typer.confirm(f"Remove {bout.title}, corrections included, for good?"):
             shelf.remove_bout(bout.id)
-            typer.echo(f"{bout.title} is removed; {bout.footage} is left as it is.")
+            say(f"{bout.title} is removed; {bout.footage} is left as it is.")

@@ -10,6 +10,7 @@ import typer
 
 from pipeline.cli.options import LibraryOption
 from pipeline.cli.progress import Progress
+from pipeline.cli.saying import say
 
 if TYPE_CHECKING:
     from pipeline.library import Library
@@ -65,9 +66,9 @@ def report_command(
         Library(library), bouts, athlete, opponent, event, ruleset, since, until, proposals
     )
     study = Study.of(chosen)
-    typer.echo(write_report(study, to, title))
+    say(write_report(study, to, title))
     for path in study.write_csv(tables) if tables else []:
-        typer.echo(path)
+        say(path)
 
 
 def clips_command(
@@ -133,7 +134,7 @@ def clips_command(
     clips = choose_clips(chosen, wanted, settings)
     _write(shelf, clips, to, look, settings)
     if not (blur_faces and blur_others):
-        typer.echo("Share clips only with the consent of everyone in them.", err=True)
+        say("Share clips only with the consent of everyone in them.", err=True)
 
 
 def _write(
@@ -146,7 +147,7 @@ def _write(
     with Progress("Cutting clips") as progress:
         written = write(library, clips, to, look, settings, progress)
     for path in written if isinstance(written, list) else [written]:
-        typer.echo(path)
+        say(path)
 
 
 def _select(

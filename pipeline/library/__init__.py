@@ -1,6 +1,7 @@
 """All bouts: timelines, measurements and an append-only journal of corrections."""
 
 from pipeline.library.atomic import written_whole
+from pipeline.library.backups import Restored
 from pipeline.library.bout import Bout
 from pipeline.library.damage import Damaged
 from pipeline.library.find import find_bout
@@ -14,6 +15,7 @@ __all__ = [
     "Damaged",
     "Entry",
     "Library",
+    "Restored",
     "default_root",
     "find_bout",
     "restore",

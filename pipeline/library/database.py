@@ -171,7 +171,14 @@ def _statements(script: str) -> Iterator[str]:
             statement = ""
 
 
-_DAMAGE = ("not a database", "malformed", "decode", "no such table", "no such column", "file format")
+_DAMAGE = (
+    "not a database",
+    "malformed",
+    "decode",
+    "no such table",
+    "no such column",
+    "file format",
+)
 
 
 def _explained(error: sqlite3.Error, path: Path) -> MatlineError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -44,5 +45,6 @@ def _inside(folder: Path) -> Iterator[Path]:
 def _close(path: Path) -> None:
     # Another program may just have removed it, and a library on a read-only disk stays as it is.
     with suppress(OSError):
-        if not path.is_symlink():
-            path.chmod(0o700 if path.is_dir() else 0o600)
+        mode = stat.S_IMODE(path.lstat().st_mode)
+        if mode & 0o077 and not path.is_symlink():
+            path.chmod(mode & 0o700)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.library.tables import read_table, write_table
+from pipeline.library.tables import KEYPOINT_COLUMNS, read_table, write_table
 
 
 class ReadingFiles:
@@ -38,9 +38,10 @@ class ReadingFiles:
         Raises
         ------
         MatlineError
-            If its file is missing or damaged.
+            If its file is missing, damaged or holds something else.
         """
-        return read_table(self._root / reading / f"{name}.parquet")
+        path = self._root / reading / f"{name}.parquet"
+        return read_table(path, KEYPOINT_COLUMNS if name == "keypoints" else ())
 
     def any(self) -> bool:
         """Return whether anything was read, whatever the database says."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -46,9 +47,6 @@ def keypoint_table(times: np.ndarray, keypoints: np.ndarray) -> pd.DataFrame:
 
 def keypoint_array(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return times ``(T,)`` and keypoints ``(T, 2, 17, 3)`` of a `keypoint_table`."""
-    missing = [name for name in KEYPOINT_COLUMNS if name not in table]
-    if missing:
-        raise MatlineError(f"These are no keypoints: the column {missing[0]} is missing.")
     flat = table[list(KEYPOINT_COLUMNS)].to_numpy(dtype=np.float32, copy=True)
     return table.index.to_numpy(dtype=np.float64), flat.reshape(-1, 2, len(COCO_KEYPOINTS), 3)
 
@@ -60,8 +58,14 @@ def write_table(table: pd.DataFrame, path: Path) -> None:
         pq.write_table(pa.Table.from_pandas(table), part, compression="zstd")
 
 
-def read_table(path: Path) -> pd.DataFrame:
+def read_table(path: Path, columns: Sequence[str] = ()) -> pd.DataFrame:
     """Read what `write_table` wrote.
+
+    Parameters
+    ----------
+    path : Path
+    columns : sequence of str, optional
+        Which must be there.
 
     Raises
     ------
@@ -77,7 +81,7 @@ def read_table(path: Path) -> pd.DataFrame:
     # Damage may show as anything: a length no memory holds, text that isn't UTF-8, a strange type.
     except (OSError, pa.ArrowException, ValueError, TypeError, KeyError, MemoryError) as error:
         raise MatlineError(f"{path} is damaged; read the footage again.") from error
-    if table.index.name != TIME or not _all_numbers(table):
+    if table.index.name != TIME or not _all_numbers(table) or not set(columns) <= set(table):
         raise MatlineError(
             f"{path} isn't a table of samples by time that matline wrote; read the footage again."
         )

@@ -92,9 +92,7 @@ def create_app(library: Library, token: str, settings: ReviewSettings | None = N
     _add_work(app, desk)
     _add_exports(app, desk)
     add_report(app, library, STATIC)
-    app.add_middleware(
-        Gate, token=token, session=session, max_body_bytes=settings.max_body_bytes
-    )
+    app.add_middleware(Gate, token=token, session=session, max_body_bytes=settings.max_body_bytes)
     return app
 
 

@@ -18,7 +18,7 @@ import pytest
 
 from pipeline.cli import main
 from pipeline.library import Library
-from pipeline.timeline import Segment, Timeline
+from pipeline.timeline import Correction, Segment, Timeline
 from tests.overnight.figures import make_clip, picture
 
 READER = "tests.overnight.figures:FigureReader"
@@ -195,3 +195,36 @@ def ends(group: int) -> bool:
             return True
         time.sleep(0.1)
     return False
+
+
+def test_the_version_can_be_asked(matline):
+    assert matline("--version").out.startswith("matline 0.")
+
+
+def test_a_title_cannot_steer_the_terminal(matline, tmp_path, bout):
+    Library(tmp_path / "library").update_bout(bout, title="\x1b]0;owned\x07\x1b[2Jfinal\r\nfake")
+    for done in (matline("bouts"), matline("describe", bout), matline("remove", bout, "--yes")):
+        assert "final" in done.out
+        assert not set(done.out) & set("\x1b\x07\r")
+    assert "\x1b" not in matline("export", "\x1b[31mgone").err
+
+
+def test_one_picture_is_one_picture(matline, tmp_path):
+    cv2.imwrite(str(tmp_path / "a.png"), picture(0.0)[..., ::-1])
+    assert ": 1 picture, " in matline("keypoints", "a.png", "--backend", READER).out
+
+
+def test_a_damaged_library_is_restored_by_the_check(matline, tmp_path, bout):
+    library = Library(tmp_path / "library")
+    library.append(bout, Correction("note", {"segment": library.timeline(bout).segments[0].id,
+                                             "text": "knee first"}))  # fmt: skip
+    (tmp_path / "library" / "library.sqlite3").write_bytes(b"\x00" * 9000)
+    said = refused(matline("bouts"))
+    assert "damaged" in said
+    assert "matline check" in said
+    checked = matline("check")
+    assert "RESTORED library: the copy of" in checked.out
+    assert "1 bout" in checked.out or "isn't there" in checked.out
+    assert matline("bouts").code == 0
+    assert Library(tmp_path / "library").timeline(bout).segments[0].note == "knee first"
+    assert "RESTORED" not in matline("check").out
