@@ -7,10 +7,12 @@ import pytest
 
 pytest.importorskip("torch", reason="compositions are solved on PyTorch: .[training]")
 
-from models.training.scenes.compose_many import looked_at, renamed
+from models.training.scenes.compose_many import looked_at
 from models.training.scenes.composition import compose, composed, read_recipes, recipes
 from models.training.scenes.composition.mixing import mixed
 from models.training.scenes.families import family_of, kept
+from models.training.scenes.judged_pairs import renamed
+from models.training.scenes.pose import PosedPair
 from models.training.scenes.solver import SolverSettings, candidates
 from models.training.scenes.templates import templates
 from pipeline.errors import MatlineError
@@ -147,13 +149,17 @@ def test_a_pose_in_between_begins_where_it_is_told_and_keeps_what_rests_on_the_m
         np.testing.assert_allclose(body.joints, told.joints, atol=0.021)
 
 
-def test_a_pair_goes_by_what_it_was_judged_to_be(people, drawn):
-    pair = candidates(drawn[:1], people, settings=SolverSettings(steps=1))[0].pair
-    assert renamed(pair, None, None) is None
-    assert renamed(pair, pair.position, pair.top) == pair
-    other = renamed(pair, "mount", "B")
+def test_only_pairs_judged_to_be_as_meant_are_kept_and_the_judge_names_those_in_between(drawn):
+    pair = PosedPair(drawn[0].name, "half_guard", "A", (None, None))
+    assert renamed(pair, "half_guard", "A") == pair
+    assert renamed(pair, None, None, others=True) is None
+    assert renamed(pair, "half_guard", "B") is None
+    other = renamed(pair, "mount", "B", others=True)
     assert (other.position, other.top) == ("mount", "B")
     assert other.template == f"judged other / {pair.template}"
+    between = PosedPair("in between / crucifix / half guard, flat / flat", "", None, (None, None))
+    named = renamed(between, "half_guard", "B")
+    assert (named.template, named.position, named.top) == (between.template, "half_guard", "B")
 
 
 def test_what_no_judge_would_name_is_not_kept(people, drawn):

@@ -1,5 +1,6 @@
 """That a pack gives back the pairs that were put in."""
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,8 @@ pytest.importorskip("torch", reason="pairs are solved on PyTorch: .[training]")
 
 from scipy.spatial.transform import Rotation
 
+from models.training.scenes.compose_many import Found
+from models.training.scenes.compositions_report import Progress
 from models.training.scenes.joints import HIGH, LOW
 from models.training.scenes.pairs_file import load_pairs, save_pairs
 from models.training.scenes.plausibility import Quality
@@ -66,3 +69,15 @@ def test_a_pack_takes_about_half_the_room(tmp_path):
     sizes = [(tmp_path / name).stat().st_size for name in ("pack.npz", "plain.npz")]
     assert sizes[0] < 0.6 * sizes[1]
     assert sizes[0] < 260 * len(solved)
+
+
+def test_a_long_run_is_written_in_parts_that_are_read_as_one(tmp_path):
+    solved, said = some_pairs(7), []
+    progress = Progress(tmp_path / "pack.npz", said.append, each=3)
+    progress.add(Found(solved[:4], Counter(kept=4)))
+    progress.add(Found(solved[4:], Counter(kept=3, apart=2)))
+    progress.end()
+    parts = [tmp_path / name for name in ("pack.npz", "pack_2.npz", "pack_3.npz")]
+    assert [p.template for p in load_pairs(*parts)] == [s.pair.template for s in solved]
+    assert not (tmp_path / "pack_4.npz").exists()
+    assert "7 kept, 2 apart" in said[0]

@@ -12,20 +12,19 @@ import os
 import queue
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from multiprocessing.context import SpawnContext, SpawnProcess
 from typing import Any
 
 import numpy as np
 
-from .composition.mixing import IN_BETWEEN, OTHERWISE
+from .body import Person
+from .composition.mixing import IN_BETWEEN
+from .judged_pairs import Namer
 from .plausibility import MAX_CONTACT_ERROR_M
 from .pose import PosedPair
 from .solver import Candidate, SolvedPair
-
-Namer = Callable[[Sequence[PosedPair]], list[PosedPair | None]]
-"""Says of each pair what it is, renamed where it is not what it was meant to be; None: nothing."""
 
 
 @dataclass(frozen=True)
@@ -51,21 +50,23 @@ class Plan:
     mixed : float
         Share of each batch that begins from other pairs (in-between poses).
     judged : bool
-        Keep only what the judge names, under the name that it gives.
+        Keep only what the judge calls what it was meant to be, and name in-between poses by it.
+        Otherwise all that is plausible is kept, to be judged later (`judged_pairs`), and
+        in-between poses have no position.
     only : tuple of str
         Positions or starts of recipes' names.
     """
 
     cast: str
     seed: int = 0
-    count: int = 1_000_000
+    count: int = 200_000
     seconds: float = 540.0
     device: str = "cpu"
     workers: int = 1
     batch: int = 768
     solvers: int = 3
     mixed: float = 0.25
-    judged: bool = True
+    judged: bool = False
     only: tuple[str, ...] = ()
 
 
@@ -186,10 +187,11 @@ def _look(plan: Plan, todo: Any, done: Any, stop: Any) -> None:
     import torch
 
     from .body import load_cast
+    from .judged_pairs import judge_of
 
     torch.set_num_threads(1)
     people = load_cast(plan.cast)
-    named = _judged(people) if plan.judged else _as_meant
+    named = judge_of(people) if plan.judged else _as_meant
     while not stop.is_set():
         try:
             some = todo.get(timeout=1.0)
@@ -198,7 +200,7 @@ def _look(plan: Plan, todo: Any, done: Any, stop: Any) -> None:
         done.put(looked_at(some, people, named))
 
 
-def looked_at(some: Sequence[Candidate], people: Sequence[Any], named: Namer) -> Found:
+def looked_at(some: Sequence[Candidate], people: Sequence[Person], named: Namer) -> Found:
     """Keep the candidates that touch, that are something, and that two bodies could do."""
     from .solver import finished
 
@@ -219,38 +221,7 @@ def looked_at(some: Sequence[Candidate], people: Sequence[Any], named: Namer) ->
 
 def _as_meant(pairs: Sequence[PosedPair]) -> list[PosedPair | None]:
     """Take the templates' word; in-between poses have none."""
-    return [None if pair.template.startswith(IN_BETWEEN) else pair for pair in pairs]
-
-
-def _judged(people: Sequence[Any]) -> Namer:
-    """Ask the judge."""
-    from pipeline.positions.judging import judge_poses
-
-    from .pose_joints import pair_joints
-
-    def named(pairs: Sequence[PosedPair]) -> list[PosedPair | None]:
-        verdicts = judge_poses(pair_joints(pairs, people))
-        return [
-            renamed(pair, verdict.position, verdict.top)
-            for pair, verdict in zip(pairs, verdicts, strict=True)
-        ]
-
-    return named
-
-
-def renamed(pair: PosedPair, position: str | None, top: Any) -> PosedPair | None:
-    """Give a pair the name that a judge found.
-
-    Returns
-    -------
-    PosedPair or None
-        As it is if it was meant to be this; under ``"judged other / …"`` if it was meant to be
-        something else; None if nobody would name it.
-    """
-    if position is None:
-        return None
-    if pair.template.startswith(IN_BETWEEN):
-        return replace(pair, position=position, top=top)
-    if (position, top) == (pair.position, pair.top):
-        return pair
-    return replace(pair, template=f"{OTHERWISE} / {pair.template}", position=position, top=top)
+    return [
+        replace(pair, position="", top=None) if pair.template.startswith(IN_BETWEEN) else pair
+        for pair in pairs
+    ]

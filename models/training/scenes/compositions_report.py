@@ -5,31 +5,41 @@ from __future__ import annotations
 import time
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from .compose_many import Found
 from .composition.mixing import IN_BETWEEN, OTHERWISE
+from .pairs_file import save_pairs
 from .solver import SolvedPair
 
+EACH_PART = 50_000
+"""Pairs in a part of a pack: about 12 MB."""
 _EVERY_S = 60.0
 
 
+def part_of(path: Path, number: int) -> Path:
+    """Name a part of a pack: ``pack.npz``, ``pack_2.npz``, ``pack_3.npz`` …"""
+    return path if number == 1 else path.with_name(f"{path.stem}_{number}{path.suffix}")
+
+
 class Progress:
-    """Collects what is found.
+    """Collects what is found and writes it in parts, so that none is written over and over.
 
     Parameters
     ----------
-    save : callable
-        Writes all pairs kept so far.
+    out : Path
+        The first part; see `part_of`.
     say : callable
         Prints a line.
+    each : int
+        Pairs in a part.
     """
 
-    def __init__(
-        self, save: Callable[[Sequence[SolvedPair]], None], say: Callable[[str], object]
-    ) -> None:
+    def __init__(self, out: Path, say: Callable[[str], object], each: int = EACH_PART) -> None:
         self.kept: list[SolvedPair] = []
         self.became: Counter[str] = Counter()
-        self._save, self._say = save, say
+        self._out, self._say, self._each = out, say, each
+        self._whole = 0
         self._began = self._saved = time.monotonic()
 
     def add(self, found: Found) -> None:
@@ -46,8 +56,11 @@ class Progress:
             self._say(line)
 
     def _write(self) -> None:
+        for start in range(self._whole * self._each, len(self.kept), self._each):
+            part = self.kept[start : start + self._each]
+            save_pairs(part_of(self._out, start // self._each + 1), part, compact=True)
+        self._whole = len(self.kept) // self._each
         self._saved = time.monotonic()
-        self._save(self.kept)
         spent = self._saved - self._began
         became = ", ".join(f"{n} {what}" for what, n in self.became.most_common())
         self._say(f"{spent:.0f} s: {became}; {len(self.kept) / spent:.1f} kept a second")

@@ -92,9 +92,9 @@ def solve_templates(
 
 @app.command("compose")
 def solve_compositions(
-    out: Annotated[Path, typer.Option(help="Pack of pairs to write (.npz).")],
+    out: Annotated[Path, typer.Option(help="Pack to write (.npz); more parts go beside it.")],
     cast: CastOption,
-    count: Annotated[int, typer.Option(min=1, help="Pairs to keep at most.")] = 1_000_000,
+    count: Annotated[int, typer.Option(min=1, help="Pairs to keep at most.")] = 200_000,
     seed: int = 0,
     device: DeviceOption = "cpu",
     workers: Annotated[int, typer.Option(min=1, help="Processes that look at meshes.")] = 1,
@@ -102,13 +102,14 @@ def solve_compositions(
     batch: Annotated[int, typer.Option(min=2, help="Pairs solved at once.")] = 768,
     solvers: Annotated[int, typer.Option(min=1, help="Processes for each GPU.")] = 3,
     mixed: Annotated[float, typer.Option(help="Share of in-between poses.")] = 0.25,
-    judged: Annotated[bool, typer.Option(help="Keep only what the judge names.")] = True,
+    judged: Annotated[
+        bool, typer.Option("--judged", help="Keep only what the judge finds to be as meant.")
+    ] = False,
     only: OnlyOption = None,
 ) -> None:
-    """Put positions together from parts, solve them, and keep what is plausible and as meant."""
+    """Put positions together from parts, solve them, and keep what is plausible."""
     from .compose_many import Plan, compose_many
     from .compositions_report import Progress
-    from .pairs_file import save_pairs
 
     if not cast.is_file():
         raise MatlineError(
@@ -118,13 +119,38 @@ def solve_compositions(
         str(cast), seed, count, seconds, device, workers, batch, solvers, mixed, judged,
         tuple(only or ()),
     )  # fmt: skip
-    progress = Progress(save=lambda solved: save_pairs(out, solved, compact=True), say=typer.echo)
+    progress = Progress(out, typer.echo)
     for found in compose_many(plan):
         progress.add(found)
     if not progress.kept:
         raise MatlineError("No composition was kept: nothing written.")
     progress.end()
     typer.echo(str(out))
+
+
+@app.command("judge")
+def judge_pairs(
+    pairs: Annotated[list[Path], typer.Argument(help="Files of pairs, as they were solved.")],
+    out: Annotated[Path, typer.Option(help="Pack to write (.npz).")],
+    cast: CastOption,
+    others: Annotated[
+        bool, typer.Option("--others", help="Keep those judged to be another position, as that.")
+    ] = False,
+) -> None:
+    """Keep the pairs that the judge finds to be as meant; it names in-between poses."""
+    from .body import load_cast
+    from .compositions_report import tables
+    from .judged_pairs import judged
+    from .pairs_file import load_pairs, save_pairs
+
+    given = load_pairs(*pairs)
+    kept = judged(given, load_cast(cast), others)
+    if not kept:
+        raise MatlineError("The judge found none of the pairs to be as meant: nothing written.")
+    save_pairs(out, kept, compact=True)
+    for line in tables(kept):
+        typer.echo(line)
+    typer.echo(f"{len(kept)} of {len(given)} pairs kept: {out}")
 
 
 @app.command("sheet")
