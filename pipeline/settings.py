@@ -136,6 +136,9 @@ class ReviewSettings:
     """Seconds to find one's way at a new place."""
     longest_look_s: float = 6.0
     """Seconds of a segment that are watched at most before deciding."""
+    moment_s: float = 5.0
+    """Seconds of wrong footage that one wrong moment weighs as much as; common practice, no source:
+    a study counts sweeps and passes, however short they are."""
     rare_share: float = 0.02
     """Share of the bout's time below which a position is rare in it."""
     rare_weight: float = 1.5

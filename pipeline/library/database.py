@@ -208,5 +208,5 @@ def _not_writable(path: Path) -> MatlineError:
 
 
 def now() -> str:
-    """Return the time as the library writes it: UTC, ISO 8601, milliseconds."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
+    """Return the time as the library writes it: UTC, ISO 8601, microseconds."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")

@@ -26,7 +26,8 @@ class Entry:
     kind : {"correction", "undo", "redo"}
         Undo and redo are lines of their own: nothing is ever deleted.
     at : str
-        When, UTC, ISO 8601; for people only, the order is the revision's.
+        When, UTC, ISO 8601; the same in all lines that were written together, as an import's are.
+        The order is the revision's.
     correction : Correction or None
         None for undo and redo.
     """

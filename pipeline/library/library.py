@@ -253,13 +253,13 @@ class Library(Bouts):
         lines: list[Line] = [("correction", correction) for correction in corrections]
         return self._add(bout_id, lines, expected_revision)
 
-    def undo(self, bout_id: str, expected_revision: int | None = None) -> int:
-        """Take the last correction back; return the new revision."""
-        return self._add(bout_id, [("undo", None)], expected_revision)
+    def undo(self, bout_id: str, expected_revision: int | None = None, times: int = 1) -> int:
+        """Take the last correction back, or so many; return the new revision."""
+        return self._add(bout_id, [("undo", None)] * times, expected_revision)
 
-    def redo(self, bout_id: str, expected_revision: int | None = None) -> int:
-        """Make the last undone correction again; return the new revision."""
-        return self._add(bout_id, [("redo", None)], expected_revision)
+    def redo(self, bout_id: str, expected_revision: int | None = None, times: int = 1) -> int:
+        """Make the last undone correction again, or so many; return the new revision."""
+        return self._add(bout_id, [("redo", None)] * times, expected_revision)
 
     def check_writable(self) -> None:
         """Say before work that its result could not be kept.
@@ -320,9 +320,9 @@ class Library(Bouts):
                     f"This bout was changed elsewhere (revision {replay.revision}, "
                     f"not {expected}); load it again."
                 )
-            added = []
+            added, at = [], now()
             for kind, correction in lines:
-                entry = Entry(replay.revision + 1, kind, now(), correction)
+                entry = Entry(replay.revision + 1, kind, at, correction)
                 replay = replay.after(entry)
                 insert_entry(db, reading, entry)
                 added.append(entry)

@@ -280,18 +280,18 @@ def _add_corrections(app: FastAPI, desk: Desk) -> None:
 
     @app.post("/api/bouts/{bout_id}/undo")
     def undo(bout_id: BoutId, given: messages.StepIn) -> messages.ChangeOut:
-        """Take the last correction back."""
+        """Take the last correction back, or so many."""
         _bout(desk, bout_id)
         desk.keeping.add(bout_id, Spent(**given.effort.model_dump()))
-        change = desk.change(bout_id, lambda: desk.library.undo(bout_id, given.expected_revision))
+        change = desk.undo(bout_id, given.expected_revision, given.times)
         return messages.ChangeOut(**change)
 
     @app.post("/api/bouts/{bout_id}/redo")
     def redo(bout_id: BoutId, given: messages.StepIn) -> messages.ChangeOut:
-        """Make the last undone correction again."""
+        """Make the last undone correction again, or so many."""
         _bout(desk, bout_id)
         desk.keeping.add(bout_id, Spent(**given.effort.model_dump()))
-        change = desk.change(bout_id, lambda: desk.library.redo(bout_id, given.expected_revision))
+        change = desk.redo(bout_id, given.expected_revision, given.times)
         return messages.ChangeOut(**change)
 
 

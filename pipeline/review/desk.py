@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
+from itertools import takewhile
 from threading import Lock
 from typing import Any
 
@@ -68,7 +69,7 @@ class Desk:
         with self._lock:
             if key not in self._samples:
                 times, keypoints = self.library.keypoints(bout.id, as_read=True)
-                features = self.library.features(bout.id)
+                features = self.library.features(bout.id, as_read=True)
                 doubts = Doubts.of(times, keypoints, self.library.probabilities(bout.id))
                 self._samples[key] = Samples(times, keypoints, features, doubts)
             self._samples.move_to_end(key)
@@ -78,7 +79,7 @@ class Desk:
 
     def swaps(self, bout_id: str) -> list[float]:
         """Return the times from which on A and B were exchanged."""
-        return _swaps(self._done(bout_id))
+        return _swaps(self._stacks(bout_id)[0])
 
     def standing(self, bout_id: str) -> dict[str, Any]:
         """Return the timeline as corrected, its revision and what can be undone."""
@@ -86,7 +87,7 @@ class Desk:
         # it has an old revision, and never overwrites what it doesn't know.
         revision = self.library.revision(bout_id)
         timeline = self.library.timeline(bout_id)
-        return self._state(bout_id, revision, self._done(bout_id)) | {
+        return _state(revision, *self._stacks(bout_id)) | {
             "segments": [asdict(s) for s in timeline.segments],
             "moments": [asdict(m) for m in timeline.moments],
         }
@@ -99,14 +100,28 @@ class Desk:
         make : callable
             Changes the library and returns its new revision, or raises and leaves it as it was.
         """
-        before, swaps = self.library.timeline(bout_id), _swaps(self._done(bout_id))
+        before, swaps = self.library.timeline(bout_id), self.swaps(bout_id)
         revision = make()
-        after, done = self.library.timeline(bout_id), self._done(bout_id)
+        after, (done, undone) = self.library.timeline(bout_id), self._stacks(bout_id)
         return (
-            self._state(bout_id, revision, done)
+            _state(revision, done, undone)
             | difference(before, after)
             | {"athletes_turned": swaps != _swaps(done)}
         )
+
+    def undo(self, bout_id: str, expected_revision: int, times: int = 1) -> dict[str, Any]:
+        """Take the last corrections back; return what that changed, and which was the first."""
+        change = self.change(
+            bout_id, lambda: self.library.undo(bout_id, expected_revision, times)
+        )
+        return change | {"stepped": _stepped(self._stacks(bout_id)[1], times)}
+
+    def redo(self, bout_id: str, expected_revision: int, times: int = 1) -> dict[str, Any]:
+        """Make undone corrections again; return what that changed, and which was the first."""
+        change = self.change(
+            bout_id, lambda: self.library.redo(bout_id, expected_revision, times)
+        )
+        return change | {"stepped": _stepped(self._stacks(bout_id)[0], times)}
 
     def work(self, bout: Bout) -> dict[str, Any]:
         """Return what to look at, best first; what the audit says; the effort so far."""
@@ -144,18 +159,8 @@ class Desk:
             "came_close": len(tally.came_close),
         }
 
-    def _done(self, bout_id: str) -> list[Correction]:
-        return holding(self.library.journal(bout_id))
-
-    def _state(self, bout_id: str, revision: int, done: list[Correction]) -> dict[str, Any]:
-        can_undo, can_redo = self.library.can_undo_redo(bout_id)
-        bounds = [c.arguments for c in done if c.action == "set_bounds"]
-        return {
-            "revision": revision,
-            "can_undo": can_undo,
-            "can_redo": can_redo,
-            "bounds": bounds[-1] if bounds else None,
-        }
+    def _stacks(self, bout_id: str) -> tuple[list[Entry], list[Entry]]:
+        return stacks(self.library.journal(bout_id))
 
     def keypoints(self, bout: Bout, start_s: float, end_s: float) -> tuple[np.ndarray, np.ndarray]:
         """Return times ``(N,)`` and keypoints ``(N, 2, 17, 3)`` of ``[start_s, end_s)``.
@@ -218,8 +223,34 @@ def difference(before: Timeline, after: Timeline) -> dict[str, Any]:
     }
 
 
-def _swaps(done: list[Correction]) -> list[float]:
-    return [c.arguments["from_s"] for c in done if c.action == "swap_athletes"]
+def _state(revision: int, done: list[Entry], undone: list[Entry]) -> dict[str, Any]:
+    bounds = [c.arguments for c in _corrections(done) if c.action == "set_bounds"]
+    return {
+        "revision": revision,
+        "undoes": _together(done),
+        "redoes": _together(undone),
+        "bounds": bounds[-1] if bounds else None,
+    }
+
+
+def _together(entries: list[Entry]) -> int:
+    """Count the last corrections that were made in one go, as an import's are; 0 if none."""
+    if not entries:
+        return 0
+    return sum(1 for _ in takewhile(lambda e: e.at == entries[-1].at, reversed(entries)))
+
+
+def _stepped(entries: list[Entry], times: int) -> dict[str, Any]:
+    correction = _corrections(entries)[-times]
+    return {"count": times, "action": correction.action, "arguments": correction.arguments}
+
+
+def _swaps(done: list[Entry]) -> list[float]:
+    return [c.arguments["from_s"] for c in _corrections(done) if c.action == "swap_athletes"]
+
+
+def _corrections(entries: list[Entry]) -> list[Correction]:
+    return [entry.correction for entry in entries if entry.correction is not None]
 
 
 def _by_id(timeline: Timeline) -> dict[str, Segment | Moment]:
@@ -227,19 +258,19 @@ def _by_id(timeline: Timeline) -> dict[str, Segment | Moment]:
     return {row.id: row for row in rows}
 
 
-def holding(journal: Iterable[Entry]) -> list[Correction]:
-    """Return the corrections that hold: those made and not undone, in order."""
-    done: list[Correction] = []
-    undone: list[Correction] = []
+def stacks(journal: Iterable[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """Return the corrections that hold and those taken back; of each the next to step at the end."""
+    done: list[Entry] = []
+    undone: list[Entry] = []
     for entry in journal:
         if entry.kind == "undo":
             undone.append(done.pop())
         elif entry.kind == "redo":
             done.append(undone.pop())
-        elif entry.correction is not None:
-            done.append(entry.correction)
+        else:
+            done.append(entry)
             undone.clear()
-    return done
+    return done, undone
 
 
 def _heights(features: pd.DataFrame) -> np.ndarray:

@@ -154,9 +154,10 @@ class CorrectionIn(Message):
 
 
 class StepIn(Message):
-    """An undo or a redo, asked for on a revision."""
+    """An undo or a redo, asked for on a revision; of so many corrections."""
 
     expected_revision: Annotated[int, Field(ge=0, le=2**53)]
+    times: Annotated[int, Field(ge=1, le=100_000)] = 1
     effort: Effort = Effort()
 
 
@@ -168,14 +169,26 @@ class Bounds(BaseModel):
 
 
 class TimelineOut(BaseModel):
-    """A whole timeline, as corrected."""
+    """A whole timeline, as corrected.
+
+    `undoes` and `redoes`: how many corrections were made in one go before the next undo or redo;
+    0 where there is none, and more than 1 after an import.
+    """
 
     revision: int
-    can_undo: bool
-    can_redo: bool
+    undoes: int
+    redoes: int
     bounds: Bounds | None
     segments: list[dict[str, Any]]
     moments: list[dict[str, Any]]
+
+
+class SteppedOut(BaseModel):
+    """The first of the corrections that an undo took back or a redo made again."""
+
+    count: int
+    action: str
+    arguments: dict[str, Any]
 
 
 class ChangeOut(TimelineOut):
@@ -183,6 +196,7 @@ class ChangeOut(TimelineOut):
 
     gone: list[str]
     athletes_turned: bool
+    stepped: SteppedOut | None = None
 
 
 class TraceOut(BaseModel):

@@ -9,19 +9,19 @@ import numpy as np
 import pandas as pd
 
 from pipeline.settings import ReviewSettings
-from pipeline.timeline import Segment, State, Timeline, coarse
+from pipeline.timeline import Moment, Segment, State, Timeline, coarse
 
 HIPS_AND_SHOULDERS = [5, 6, 11, 12]
 
 
 @dataclass(frozen=True)
 class Look:
-    """One segment a human should look at.
+    """One segment or moment a human should look at.
 
     Attributes
     ----------
     id : str
-        The segment's.
+        The segment's or moment's.
     worth : float
         Seconds of footage expected to be put right, for each second of looking.
     reasons : tuple of str
@@ -106,7 +106,7 @@ def _way(before: np.ndarray, after: np.ndarray) -> np.ndarray:
 def order_of_work(
     timeline: Timeline, doubts: Doubts, audited: frozenset[str], settings: ReviewSettings
 ) -> list[Look]:
-    """Return what is still proposed, where a look pays most first, audits in between.
+    """Return the segments and moments still proposed, where a look pays most first.
 
     An audited segment comes early although nothing is doubtful about it; the list doesn't tell.
     """
@@ -115,6 +115,11 @@ def order_of_work(
         look(segment, doubts, coarse(segment.position) in rare, settings)
         for segment in timeline.segments
         if segment.state is State.PROPOSED
+    ]
+    looks += [
+        look_at_moment(moment, settings)
+        for moment in timeline.moments
+        if moment.state is State.PROPOSED
     ]
     looks.sort(key=lambda one: -one.worth)
     audits = [one for one in looks if one.id in audited]
@@ -148,6 +153,14 @@ def look(segment: Segment, doubts: Doubts, rare: bool, settings: ReviewSettings)
     gain += max(0.0, turned - 0.5) * 2 * segment.duration_s
     seconds = settings.look_s + min(segment.duration_s, settings.longest_look_s)
     return Look(segment.id, gain / seconds, tuple(reasons))
+
+
+def look_at_moment(moment: Moment, settings: ReviewSettings) -> Look:
+    """Return what a look at one moment is worth, and why."""
+    wrong = 1 - moment.confidence
+    reasons = (f"only {moment.confidence:.0%} sure of it",) if wrong > settings.unsure else ()
+    seconds = settings.look_s + min(moment.end_s - moment.start_s, settings.longest_look_s)
+    return Look(moment.id, wrong * settings.moment_s / seconds, reasons)
 
 
 def _near(doubts: Doubts, time_s: float, reach_s: float) -> float:

@@ -8,6 +8,8 @@ import av
 import numpy as np
 import pytest
 
+from pipeline.library import Library
+from pipeline.review.desk import Desk
 from pipeline.timeline import Correction
 
 
@@ -111,6 +113,16 @@ def test_keypoints_and_heights_follow_a_swap_and_its_undoing(ask, served):
     assert heights == (b, a)
     ask.post("undo", json={"expected_revision": 1})
     np.testing.assert_array_equal(both()[0], points)
+
+
+def test_heights_are_exchanged_once_however_late_the_page_is_opened(ask, served):
+    before = Desk(served.library).trace(served.bout, 0, 20, 100)
+    correct(ask, 0, "swap_athletes", from_s=5.0)
+    opened_anew = Desk(Library(served.library.root)).trace(served.bout, 0, 20, 100)
+    later = [time_s >= 5.0 for time_s in before["time_s"]]
+    for letter, other in ("AB", "BA"):
+        expected = [before[other if late else letter][i] for i, late in enumerate(later)]
+        assert opened_anew[letter] == expected
 
 
 def test_picture_times_are_those_of_the_file(ask, served):

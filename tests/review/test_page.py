@@ -43,7 +43,8 @@ def saved(page, served, revision: int) -> None:
 def test_a_bout_corrected_by_keys_alone_is_kept_and_exported(page, served):
     go(page, 10)
     page.keyboard.press("r")
-    page.keyboard.type("op")  # "open guard" is the only one left after o, p
+    page.keyboard.type("op")
+    page.keyboard.press("Enter")
     saved(page, served, 1)
 
     go(page, 4)  # the nearest border is 4.6 s
@@ -100,8 +101,10 @@ def test_split_merge_top_and_moments_work_by_key(page, served):
     assert served.library.timeline(served.bout.id).at(5.0).top == "B"
     page.keyboard.press("e")
     page.keyboard.type("sw")
+    page.keyboard.press("Enter")
     page.wait_for_selector("text=sweep: by whom?")
     page.keyboard.type("b")
+    page.keyboard.press("Enter")
     saved(page, served, 4)
     moment = next(m for m in served.library.timeline(served.bout.id).moments if m.kind == "sweep")
     assert (moment.athlete, moment.peak_s) == ("B", 6.0)

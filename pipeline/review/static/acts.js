@@ -1,7 +1,8 @@
 // What the keys and buttons do: each asks the human for what is missing, then makes one correction.
 
 import { get, patch, put } from "./api.js";
-import { nextIn } from "./timeline.js";
+import { matching } from "./chooser.js";
+import { isMoment, nextIn } from "./timeline.js";
 import { $, clock } from "./words.js";
 
 const LETTERS = {
@@ -25,16 +26,18 @@ async function relabel(page) {
     value: p.key, name: p.name, letter: LETTERS[p.key], hint: p.meaning, current: p.key === here.position.split("/")[0],
   }));
   const own = (text) => {
-    const [key, finer] = text.split("/", 2).map((part) => part?.trim());
-    const match = finer && options.find((o) => o.name.startsWith(key.toLowerCase()) || o.letter === key);
+    const [key, finer] = text.split("/", 2).map((part) => part.trim());
+    const [match] = key && finer ? matching(options, key) : [];
     return match ? { value: `${match.value}/${finer}`, name: `${match.name}, ${finer}` } : null;
   };
-  const hint = "A label of your own goes after a slash: h/knee shield";
+  const hint = "Type to narrow the list; Enter takes what is marked. A label of your own goes after a slash: h/knee shield";
   const position = await page.chooser.ask("Position", options, { hint, own });
-  if (position) page.enqueue(() => label(page, page.timeline.at(time), position));
+  if (position) page.enqueue(() => label(page, time, position));
 }
 
-async function label(page, segment, position) {
+async function label(page, time, position) {
+  const segment = segmentAt(page, time);
+  if (!segment) return;
   if (position === segment.position) await page.correct("accept", { segment: segment.id });
   else await page.correct("relabel", { segment: segment.id, position });
 }
@@ -83,19 +86,20 @@ export async function snapped(page, time) {
 
 async function addMoment(page) {
   const kinds = page.words.moments.flatMap(({ key, name }) => [
-    { value: key, name }, { value: `${key}_attempt`, name: `attempt: ${name}`, hint: "reached, not held" }]);
+    { value: key, name }, { value: `${key}_attempt`, name: page.words.moment(`${key}_attempt`), hint: "reached, not held" }]);
   const time = page.time;
-  const kind = await page.chooser.ask("Moment", kinds);
+  const hint = "Type to narrow the list; Enter takes what is marked.";
+  const kind = await page.chooser.ask("Moment", kinds, { hint });
   if (!kind) return;
   const athlete = await page.chooser.ask(`${page.words.moment(kind)}: by whom?`, [
     { value: "A", name: `A ${page.bout.names.A}`.trim() }, { value: "B", name: `B ${page.bout.names.B}`.trim() },
-    { value: "none", name: "nobody in particular" }]);
+    { value: "none", name: "nobody in particular" }], { hint });
   const by = athlete === "none" ? null : athlete;
   if (athlete) page.enqueue(() => page.correct("add_moment", { kind, peak_s: time, athlete: by }));
 }
 
 async function onMoment(page, time, action) {
-  const moment = page.timeline.momentAt(time);
+  const moment = page.momentAt(time);
   if (!moment) return page.say("There is no moment here.");
   await page.correct(action, { moment: moment.id });
 }
@@ -105,6 +109,17 @@ function writeNote(page) {
   if (!here) return;
   const field = { name: "text", label: `${clock(here.start_s, 1)} ${page.words.segment(here)}`, kind: "long", value: here.note, hint: "Ctrl Enter saves." };
   page.form.show("Note", [field], ({ text }) => page.correct("note", { segment: here.id, text }));
+}
+
+/** Undo or redo; what was imported in one go is many corrections, so ask. */
+async function step(page, which, together) {
+  if (!together) return;
+  const title = which === "undo" ? "The last change was an import. Undo it?" : "The next change was an import. Make it again?";
+  const times = together === 1 ? 1 : await page.chooser.ask(title, [
+    { value: null, name: "no, leave it as it is" },
+    { value: together, name: `all ${together} corrections of it` },
+    { value: 1, name: `${which === "undo" ? "the last" : "the first"} of them alone` }]);
+  if (times) await page.step(which, times);
 }
 
 async function setBound(page, time, edge) {
@@ -164,8 +179,8 @@ export const ACTS = {
   "next-frame": (page) => page.player.step(1).catch((error) => page.say(error.message)),
   "previous-border": (page) => page.goTo(page.timeline.borders(), -1),
   "next-border": (page) => page.goTo(page.timeline.borders(), 1),
-  "previous-moment": (page) => page.goTo(page.timeline.moments.map((m) => m.peak_s), -1),
-  "next-moment": (page) => page.goTo(page.timeline.moments.map((m) => m.peak_s), 1),
+  "previous-moment": (page) => page.goToMoment(-1),
+  "next-moment": (page) => page.goToMoment(1),
   "next-doubt": (page) => page.nextDoubt(),
   "last-place": (page) => page.places.length && page.player.seek(page.places.pop()),
   loop: (page) => page.toggleLoop(),
@@ -184,12 +199,14 @@ export const ACTS = {
   help: () => $("help").showModal(),
   note: writeNote,
   score: editScore,
-  accept: correcting(async (page, time) => {
-    const here = page.timeline.at(time);
-    if (here?.state === "proposed") await page.correct("accept", { segment: here.id });
+  accept: correcting(async (page, time, target) => {
+    const row = page.meantAt(time, target);
+    if (row?.state !== "proposed") return;
+    if (isMoment(row)) await page.correct("accept_moment", { moment: row.id });
+    else await page.correct("accept", { segment: row.id });
   }),
-  "accept-next": correcting(async (page, time) => {
-    await ACTS.accept(page, time);
+  "accept-next": correcting(async (page, time, target) => {
+    await ACTS.accept(page, time, target);
     page.nextDoubt();
   }),
   relabel,
@@ -209,6 +226,6 @@ export const ACTS = {
   "remove-moment": correcting((page, time) => onMoment(page, time, "remove_moment")),
   "bout-start": correcting((page, time) => setBound(page, time, "start_s")),
   "bout-end": correcting((page, time) => setBound(page, time, "end_s")),
-  undo: correcting((page) => page.timeline.canUndo && page.stepBack("undo")),
-  redo: correcting((page) => page.timeline.canRedo && page.stepBack("redo")),
+  undo: correcting((page) => step(page, "undo", page.timeline.undoes)),
+  redo: correcting((page) => step(page, "redo", page.timeline.redoes)),
 };

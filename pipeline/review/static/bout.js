@@ -5,18 +5,20 @@ import { get, openSession, post } from "./api.js";
 import { Chooser } from "./chooser.js";
 import { Effort } from "./effort.js";
 import { Form } from "./form.js";
-import { helpContent, meaning } from "./keys.js";
+import { goesOn, helpContent, meaning } from "./keys.js";
 import { BoutMap } from "./map.js";
 import { MatDialog } from "./mat.js";
 import { Player, RATES } from "./player.js";
 import { draw, Keypoints } from "./skeletons.js";
 import { Story } from "./story.js";
 import { showCameras, showHere, showLegend, showScore, showSums } from "./cards.js";
-import { nextIn, Timeline } from "./timeline.js";
+import { told } from "./steps.js";
+import { isMoment, nextIn, placeOf, Timeline } from "./timeline.js";
 import { $, clock, Words } from "./words.js";
 
 const COPY_POLL_MS = 1000;
 const MESSAGE_MS = 6000;
+const SAME_PLACE_S = 1e-3;
 
 class BoutPage {
   constructor(bout, vocabulary, state) {
@@ -28,6 +30,7 @@ class BoutPage {
     this.work = [];
     this.seen = new Set();
     this.places = [];
+    this.target = null;
     this.drawing = true;
     this.byWorth = true;
     this.effort = new Effort(bout.id);
@@ -105,8 +108,8 @@ class BoutPage {
     this.map.redraw();
     this.showHere();
     this.showSums();
-    $("undo").disabled = !this.timeline.canUndo;
-    $("redo").disabled = !this.timeline.canRedo;
+    $("undo").disabled = !this.timeline.undoes;
+    $("redo").disabled = !this.timeline.redoes;
   }
 
   get time() {
@@ -117,11 +120,22 @@ class BoutPage {
     return this.timeline.at(this.time);
   }
 
+  momentAt(time) {
+    return this.timeline.momentAt(time, this.target);
+  }
+
+  /** What accepting means at a time: the moment that one went to, else the segment. */
+  meantAt(time, target = this.target) {
+    const moment = this.timeline.momentAt(time, target);
+    return moment && moment.id === target && moment.state === "proposed" ? moment : this.timeline.at(time);
+  }
+
   showHere() {
     const { here, time } = this;
-    this.story.mark(here?.id ?? null);
+    const meant = this.meantAt(time);
+    this.story.mark(meant?.id ?? null);
     showHere($("here-card"), {
-      here, time, words: this.words, moment: this.timeline.momentAt(time),
+      here, meant, words: this.words, moment: this.momentAt(time),
       reasons: this.reasons?.get(here?.id), act: (does) => this.act(does),
     });
   }
@@ -141,7 +155,8 @@ class BoutPage {
     $("rate").value = String(this.player.rate);
     this.map.setTime(this.time, true);
     const here = this.here?.id;
-    const moment = this.timeline.momentAt(this.time)?.id;
+    const moment = this.momentAt(this.time)?.id;
+    if (moment !== this.target) this.target = null;
     if (here !== this.shownHere || moment !== this.shownMoment) {
       Object.assign(this, { shownHere: here, shownMoment: moment });
       this.showHere();
@@ -172,9 +187,16 @@ class BoutPage {
 
   // Moving
 
-  go(time) {
+  /** Go to a time; a moment that is gone to is what accepting then means. */
+  go(time, moment = null) {
     this.places.push(this.time);
+    this.target = moment;
     this.player.seek(time);
+    this.showHere();
+  }
+
+  goToRow(row) {
+    this.go(placeOf(row), isMoment(row) ? row.id : null);
   }
 
   goTo(times, direction) {
@@ -182,17 +204,34 @@ class BoutPage {
     if (time !== undefined) this.go(time);
   }
 
+  goToMoment(direction) {
+    const { moments } = this.timeline;
+    const time = nextIn(moments.map((m) => m.peak_s).sort((one, two) => one - two), this.time, direction);
+    if (time !== undefined) this.goToRow(moments.find((m) => m.peak_s === time));
+  }
+
+  /** Go to the next that nobody has looked at; what was gone to or left before comes last. */
   nextDoubt() {
-    const open = (id) => this.timeline.segments.find((s) => s.id === id && s.state === "proposed");
-    const now = this.here?.id;
-    if (now) this.seen.add(now);
-    const candidates = this.byWorth
-      ? this.work.map((item) => open(item.id)).filter(Boolean)
-      : this.timeline.segments.filter((s) => s.state === "proposed" && s.start_s > this.time);
-    const next = candidates.find((s) => !this.seen.has(s.id)) ?? candidates.find((s) => s.id !== now);
-    if (!next) return this.say(this.byWorth ? "Everything was looked at." : "Nothing open after this place.");
-    this.go(next.start_s);
-    this.announce(`${clock(next.start_s)}: ${this.words.segment(next)}`);
+    const now = this.meantAt(this.time);
+    if (now) this.seen.add(now.id);
+    const open = this.timeline.open();
+    const rest = (this.byWorth ? this.inWorkOrder(open) : this.after(open)).filter((row) => row.id !== now?.id);
+    const next = rest.find((row) => !this.seen.has(row.id)) ?? rest[0];
+    if (!open.length) return this.say("Everything was looked at.");
+    if (!next) return this.say(`Nothing more to look at after this place; ${open.length} still proposed.`);
+    this.goToRow(next);
+    this.announce(`${clock(placeOf(next))}: ${this.words.sentence(next)}`);
+  }
+
+  inWorkOrder(open) {
+    const numbers = new Map(this.work.map((item, i) => [item.id, i]));
+    const number = (row) => numbers.get(row.id) ?? Infinity; // what corrections made since comes last
+    return open.toSorted((one, two) => (number(one) === number(two) ? 0 : number(one) - number(two)));
+  }
+
+  after(open) {
+    const away = (row) => placeOf(row) - this.time;
+    return open.filter((row) => away(row) > SAME_PLACE_S || (away(row) > -SAME_PLACE_S && !this.seen.has(row.id)));
   }
 
   toggleLoop() {
@@ -209,8 +248,8 @@ class BoutPage {
     const run = ACTS[does];
     if (!run) return;
     if (!run.corrects) return run(this);
-    const time = this.time; // what was meant when the key was pressed
-    this.enqueue(() => run(this, time));
+    const { time, target } = this; // what was meant when the key was pressed
+    this.enqueue(() => run(this, time, target));
   }
 
   enqueue(run) {
@@ -222,9 +261,16 @@ class BoutPage {
     this.take(await post(`${this.path}/corrections`, body));
   }
 
-  async stepBack(which) {
-    const body = { expected_revision: this.timeline.revision, effort: this.effort.take() };
-    this.take(await post(`${this.path}/${which}`, body));
+  /** Undo or redo, say what that was, and go there. */
+  async step(which, times) {
+    const was = new Map(this.timeline.rows().map((row) => [row.id, row]));
+    const body = { expected_revision: this.timeline.revision, times, effort: this.effort.take() };
+    const change = await post(`${this.path}/${which}`, body);
+    this.take(change);
+    const { sentence, time, row } = told(
+      which, change.stepped, (id) => was.get(id), (id) => this.timeline.find(id), this.words, this.time);
+    if (time !== this.time) this.go(time, row && isMoment(row) ? row.id : null);
+    this.say(sentence);
   }
 
   take(change) {
@@ -258,13 +304,13 @@ class BoutPage {
   // Listening
 
   listen() {
+    // On the way down: a dialog that this very key closes still owns it.
     addEventListener("keydown", (event) => {
-      if (this.chooser.swallows(event)) return event.preventDefault();
       const does = meaning(event, $("keys-on").checked);
       if (!does) return;
       event.preventDefault();
-      this.act(does);
-    });
+      if (!event.repeat || goesOn(does)) this.act(does);
+    }, { capture: true });
     document.addEventListener("click", (event) => {
       const button = event.target.closest("[data-does]");
       if (button) this.act(button.dataset.does);
@@ -283,7 +329,7 @@ class BoutPage {
     this.map.addEventListener("border", ({ detail }) => {
       this.enqueue(async () => moveBorder(this, detail.border, await snapped(this, detail.time)));
     });
-    this.story.addEventListener("place", (event) => this.go(event.detail));
+    this.story.addEventListener("place", (event) => this.goToRow(this.timeline.find(event.detail)));
     $("filter").addEventListener("change", (event) => {
       this.story.filter = event.target.value;
       this.story.render();

@@ -4,10 +4,10 @@ import { clock, el } from "./words.js";
 
 const percent = new Intl.NumberFormat("en", { style: "percent" });
 
-export function showHere(card, { here, words, moment, reasons, act }) {
+export function showHere(card, { here, meant, words, moment, reasons, act }) {
   card.dataset.top = here?.top ?? "";
   const parts = here ? segmentParts(here, words, reasons) : [el("p", { class: "what" }, "No segment here")];
-  if (moment) parts.push(momentPart(moment, words, act));
+  if (moment) parts.push(momentPart(moment, moment === meant, words, act));
   card.replaceChildren(...parts);
 }
 
@@ -27,12 +27,12 @@ function top(here, words) {
   return [words.hasTop(here.position) ? "who is on top is not said" : "nobody on top"];
 }
 
-function momentPart(moment, words, act) {
+function momentPart(moment, isMeant, words, act) {
   const buttons = [el("button", { type: "button", onclick: () => act("remove-moment") }, "Not so ", el("kbd", {}, "del"))];
   if (moment.state === "proposed") {
-    buttons.unshift(el("button", { type: "button", onclick: () => act("accept-moment") }, "Accept ", el("kbd", {}, "⇧a")));
+    buttons.unshift(el("button", { type: "button", onclick: () => act("accept-moment") }, "Accept ", el("kbd", {}, isMeant ? "a" : "⇧a")));
   }
-  return el("div", { class: "moment-here" },
+  return el("div", { class: isMeant ? "moment-here is-meant" : "moment-here" },
     el("span", {}, `⚑ ${words.momentSentence(moment)}, ${clock(moment.peak_s, 1)} · ${words.state(moment)}`), ...buttons);
 }
 
@@ -45,7 +45,8 @@ export function showLegend(target, words) {
 export function showSums(target, { timeline, bout, audit, spent }) {
   const all = [...timeline.segments, ...timeline.moments];
   const count = (state) => all.filter((one) => one.state === state).length;
-  const lines = [`${count("proposed")} proposed, ${count("accepted")} accepted, ${count("corrected")} corrected.`];
+  const seen = `${all.length - count("proposed")} of ${all.length} looked at`; // as the library says it
+  const lines = [`${seen}: ${count("accepted")} accepted, ${count("corrected")} corrected, ${count("proposed")} still proposed.`];
   if (audit) lines.push(auditSentence(audit));
   if (spent?.seconds > 0) {
     const minutes = (bout.end_s - bout.start_s) / 60;

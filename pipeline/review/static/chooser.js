@@ -1,21 +1,21 @@
-// Choosing by typing: as soon as only one thing fits what was typed, it is taken.
+// Choosing by typing: what is typed narrows a list, Enter takes what is marked. Until then every
+// key is the list's own, however slowly it is typed.
 
 import { el } from "./words.js";
-
-const PAUSE_MS = 350; // after a short-cut letter that other names also start with
-const SWALLOW_MS = 500; // a word typed on after it was understood must not command the page
 
 export class Chooser {
   constructor(dialog) {
     this.dialog = dialog;
     this.text = dialog.querySelector("input");
     this.list = dialog.querySelector("ul");
-    this.text.addEventListener("input", () => this.typed());
+    this.text.addEventListener("input", () => this.refresh());
     this.text.addEventListener("keydown", (event) => this.key(event));
     this.list.addEventListener("click", (event) => {
       const item = event.target.closest("li");
-      if (item) this.take(this.shown[[...this.list.children].indexOf(item)]);
+      if (item) this.finish(this.shown[[...this.list.children].indexOf(item)].value);
     });
+    // A click beside the text must not take the keys away from it.
+    dialog.addEventListener("mousedown", (event) => event.target !== this.text && event.preventDefault());
     // Not "close": it arrives late, when the next question may already be open.
     dialog.addEventListener("cancel", () => this.finish(null));
     dialog.querySelector("form").addEventListener("submit", (event) => event.preventDefault());
@@ -27,9 +27,7 @@ export class Chooser {
    */
   ask(title, options, { hint = "", own = null } = {}) {
     this.dialog.querySelector("h2").textContent = title;
-    this.dialog.querySelector(".hint").textContent = hint;
-    this.options = options;
-    this.own = own;
+    Object.assign(this, { options, hint, own });
     this.text.value = "";
     this.refresh();
     const current = this.shown.findIndex((o) => o.current);
@@ -39,25 +37,17 @@ export class Chooser {
     return new Promise((resolve) => (this.resolve = resolve));
   }
 
-  matching(text) {
-    const wanted = text.trim().toLowerCase();
-    if (!wanted) return this.options;
-    const starts = (o) => o.name.toLowerCase().startsWith(wanted) || o.letter === wanted;
-    const words = (o) => o.name.toLowerCase().split(/[\s–-]/).some((word) => word.startsWith(wanted));
-    const found = this.options.filter(starts);
-    const by = found.length ? found : this.options.filter(words);
-    return by.sort((one, two) => (two.letter === wanted) - (one.letter === wanted));
-  }
-
   refresh() {
-    this.shown = this.matching(this.text.value);
-    const own = this.own?.(this.text.value);
-    if (own) this.shown = [own];
+    const { value } = this.text;
+    const own = this.own?.(value);
+    this.shown = own ? [own] : matching(this.options, value);
     this.list.replaceChildren(...this.shown.map((option, i) =>
       el("li", { role: "option", id: `option-${i}`, "aria-selected": "false" },
         option.letter ? el("kbd", {}, option.letter) : null,
         option.name,
         option.hint ? el("small", {}, option.hint) : null)));
+    const said = this.shown.length ? this.hint : `Nothing here is called “${value.trim()}”.`;
+    this.dialog.querySelector(".hint").textContent = said;
     this.point(0);
   }
 
@@ -68,50 +58,41 @@ export class Chooser {
     this.list.children[this.pointed]?.scrollIntoView({ block: "nearest" });
   }
 
-  typed() {
-    clearTimeout(this.pause);
-    this.refresh();
-    const typed = this.text.value.trim().toLowerCase();
-    if (!typed || this.own?.(typed)) return;
-    if (this.shown.length === 1) this.take(this.shown[0]);
-    else if (this.shown[0]?.letter === typed) this.pause = setTimeout(() => this.take(this.shown[0]), PAUSE_MS);
-  }
-
   key(event) {
+    if (event.isComposing) return;
     const by = { ArrowDown: 1, ArrowUp: -1 }[event.key];
     if (by) {
-      clearTimeout(this.pause);
       this.point(this.pointed + by);
       event.preventDefault();
     } else if (event.key === "Enter") {
       event.preventDefault();
-      if (this.shown[this.pointed]) this.take(this.shown[this.pointed]);
+      // An Enter still held from the question before doesn't answer this one.
+      const option = event.repeat ? null : this.shown[this.pointed];
+      if (option) this.finish(option.value);
     }
   }
 
-  take(option) {
-    this.unfinished = option.name.toLowerCase().slice(this.text.value.trim().length);
-    this.swallowUntil = performance.now() + SWALLOW_MS;
-    this.finish(option.value);
-  }
-
   finish(value) {
-    clearTimeout(this.pause);
     const { resolve } = this;
     this.resolve = null;
     if (this.dialog.open) this.dialog.close();
     resolve?.(value);
   }
-
-  /** Whether a key goes on with a word that was understood before it was finished. */
-  swallows(event) {
-    const goesOn = this.unfinished && event.key.toLowerCase() === this.unfinished[0];
-    if (!goesOn || performance.now() > this.swallowUntil) {
-      this.unfinished = "";
-      return false;
-    }
-    this.unfinished = this.unfinished.slice(1);
-    this.swallowUntil = performance.now() + SWALLOW_MS;
-    return true;
-  }
 }
+
+/** Options that a text may mean: by their letter, then by how they begin, then by any of their words. */
+export function matching(options, text) {
+  const wanted = plain(text);
+  if (!wanted) return options;
+  const rank = (option) => {
+    const name = plain(option.name);
+    if (option.letter === wanted) return 0;
+    if (name.startsWith(wanted)) return 1;
+    const words = name.split(" ");
+    return wanted.split(" ").every((part) => words.some((word) => word.startsWith(part))) ? 2 : 3;
+  };
+  return options.filter((option) => rank(option) < 3).sort((one, two) => rank(one) - rank(two));
+}
+
+/** "North–South" → "north south": case and punctuation are nobody's concern; "?" is a letter here. */
+const plain = (text) => text.toLowerCase().replace(/[^\p{L}\p{N}?]+/gu, " ").trim();

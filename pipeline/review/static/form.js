@@ -10,7 +10,9 @@ export class Form {
     dialog.querySelector("#form-cancel").addEventListener("click", () => dialog.close());
     dialog.querySelector("form").addEventListener("submit", (event) => this.submit(event));
     dialog.addEventListener("keydown", (event) => {
-      if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) this.submit(event);
+      if (event.key !== "Enter") return;
+      if (event.repeat) event.preventDefault(); // held down, it saves once
+      else if (event.ctrlKey || event.metaKey) this.submit(event);
     });
   }
 

@@ -27,7 +27,7 @@ export const KEYS = [
   ["Correct what is here", [
     ["a", "accept", "accept"],
     ["Enter", "accept-next", "accept and go to the next to look at", "enter"],
-    ["r", "relabel", "another position: type its first letters"],
+    ["r", "relabel", "another position: type its letter or name, then enter"],
     ["t", "top", "the other athlete is on top"],
     ["T", "nobody-top", "nobody is on top", "shift t"],
     ["s", "split", "split here"],
@@ -36,7 +36,7 @@ export const KEYS = [
     ["[", "border-earlier", "nearest border one sample earlier"],
     ["]", "border-later", "nearest border one sample later"],
     ["x", "swap", "exchange A and B from here on"],
-    ["e", "moment", "add a moment: type its first letters"],
+    ["e", "moment", "add a moment: type its name, then enter"],
     ["A", "accept-moment", "accept the moment here", "shift a"],
     ["Delete", "remove-moment", "the moment here did not happen", "delete"],
     ["w", "note", "write a note (grips, underhooks, what no camera sees)"],
@@ -57,17 +57,26 @@ export const KEYS = [
   ]],
 ];
 
+/** What a key that is held down goes on doing; anything else it does once. */
+const HELD = new Set([
+  "back", "on", "back-far", "on-far", "back-frame", "next-frame", "previous-border", "next-border",
+  "previous-moment", "next-moment", "border-earlier", "border-later", "zoom-in", "zoom-out",
+]);
+
+export const goesOn = (does) => HELD.has(does);
+
 const BY_KEY = new Map(KEYS.flatMap(([, rows]) => rows.map(([key, does]) => [key, does])));
 
 /** What a key press asks for, or undefined: typing and the browser's own keys are left alone. */
 export function meaning(event, singleKeys) {
   if (event.altKey || event.metaKey && event.key !== "z") return undefined;
-  const target = event.target;
+  // Wherever its focus went, an open dialog owns the keys.
+  if (document.querySelector("dialog[open]")) return undefined;
+  const { target } = event;
   // A dialog just closed keeps the focus for a moment; keys are for the page by then.
-  const dialog = target.closest("dialog");
-  if (dialog?.open) return undefined;
-  if (!dialog && target.closest("input, textarea, select")) return undefined;
-  if (!dialog && (event.key === "Enter" || event.key === " ") && target.closest("button, a")) return undefined;
+  const left = target.closest("dialog");
+  if (!left && target.closest("input, textarea, select")) return undefined;
+  if (!left && (event.key === "Enter" || event.key === " ") && target.closest("button, a")) return undefined;
   const arrow = event.key.startsWith("Arrow") && event.shiftKey ? "Shift+" : "";
   if (event.ctrlKey || event.metaKey) {
     return BY_KEY.get(`Ctrl+${event.shiftKey ? "Shift+" : ""}${event.key}`);

@@ -1,5 +1,6 @@
 // The list: every segment and moment as a sentence, in order.
 
+import { isMoment, placeOf } from "./timeline.js";
 import { clock, el } from "./words.js";
 
 const FIRST_PAINTED = 60;
@@ -12,16 +13,15 @@ export class Story extends EventTarget {
     this.items = new Map();
     this.current = null;
     list.addEventListener("click", (event) => {
-      const item = event.target.closest("li[data-time]");
-      if (item) this.dispatchEvent(new CustomEvent("place", { detail: Number(item.dataset.time) }));
+      const item = event.target.closest("li[data-id]");
+      if (item) this.dispatchEvent(new CustomEvent("place", { detail: item.dataset.id }));
     });
   }
 
   rows() {
-    const segments = this.filter === "moments" ? this.timeline.segments.filter((s) => s.note) : this.timeline.segments;
-    const rows = [...segments, ...this.timeline.moments];
-    const shown = this.filter === "open" ? rows.filter((r) => r.state === "proposed") : rows;
-    return shown.sort((one, two) => placeOf(one) - placeOf(two) || ("kind" in one) - ("kind" in two));
+    if (this.filter === "open") return this.timeline.open();
+    const rows = this.timeline.rows();
+    return this.filter === "moments" ? rows.filter((row) => isMoment(row) || row.note) : rows;
   }
 
   /** Show everything anew; a long list is finished after the first paint. */
@@ -64,14 +64,11 @@ export class Story extends EventTarget {
   }
 
   item(row) {
-    const isMoment = "kind" in row;
-    const sentence = isMoment ? this.words.momentSentence(row) : this.words.segment(row);
     const note = row.note ? ` — ${row.note}` : "";
-    const start = placeOf(row);
-    const item = el("li", { "data-time": start, class: isMoment ? "is-moment" : "is-segment" },
+    const item = el("li", { "data-id": row.id, class: isMoment(row) ? "is-moment" : "is-segment" },
       el("button", { type: "button" },
-        el("time", {}, clock(start, 1)),
-        el("span", { class: "text" }, `${isMoment ? "⚑ " : ""}${sentence}${note}`),
+        el("time", {}, clock(placeOf(row), 1)),
+        el("span", { class: "text" }, `${isMoment(row) ? "⚑ " : ""}${this.words.sentence(row)}${note}`),
         el("span", { class: "state" }, this.words.state(row))));
     this.items.set(row.id, item);
     return item;
@@ -86,9 +83,6 @@ export class Story extends EventTarget {
     this.current = id;
   }
 }
-
-/** Where a row belongs in the list, and where a click on it goes. */
-const placeOf = (row) => row.peak_s ?? row.start_s;
 
 /** Scroll the list alone; scrollIntoView would move the whole page too. */
 function keepInSight(list, item) {

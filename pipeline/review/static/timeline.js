@@ -22,8 +22,22 @@ export class Timeline {
     this.note(change);
   }
 
-  note({ revision, can_undo: canUndo, can_redo: canRedo, bounds }) {
-    Object.assign(this, { revision, canUndo, canRedo, bounds });
+  note({ revision, undoes, redoes, bounds }) {
+    Object.assign(this, { revision, undoes, redoes, bounds });
+  }
+
+  find(id) {
+    return this.segments.find((s) => s.id === id) ?? this.moments.find((m) => m.id === id);
+  }
+
+  /** Everything in order of time, a segment before the moments in it. */
+  rows() {
+    return [...this.segments, ...this.moments].sort((one, two) => placeOf(one) - placeOf(two) || isMoment(one) - isMoment(two));
+  }
+
+  /** What nobody has looked at yet, in order. */
+  open() {
+    return this.rows().filter((row) => row.state === "proposed");
   }
 
   /** Number of the last segment that starts at or before a time; -1 before the first. */
@@ -43,10 +57,10 @@ export class Timeline {
     return segment && time < segment.end_s - TOUCHING ? segment : null;
   }
 
-  /** The moment that holds a time, or lies within half a second of it. */
-  momentAt(time, reach = 0.5) {
+  /** The moment that holds a time, or lies within half a second of it; the one preferred if it does. */
+  momentAt(time, preferred = null, reach = 0.5) {
     const near = this.moments.filter((m) => m.start_s - reach <= time && time <= m.end_s + reach);
-    const away = (m) => Math.abs(m.peak_s - time);
+    const away = (m) => (m.id === preferred ? -1 : Math.abs(m.peak_s - time));
     return near.length ? near.reduce((best, m) => (away(m) < away(best) ? m : best)) : null;
   }
 
@@ -72,6 +86,11 @@ export class Timeline {
     return this.segments.slice(first, this.numberAt(end) + 1);
   }
 }
+
+export const isMoment = (row) => "kind" in row;
+
+/** Where a row belongs in the list, and where a click on it goes. */
+export const placeOf = (row) => row.peak_s ?? row.start_s;
 
 const inOrder = (rows) => rows.sort((one, two) => one.start_s - two.start_s);
 

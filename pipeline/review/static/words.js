@@ -54,6 +54,10 @@ export class Words {
     return this.moment(moment.kind) + by;
   }
 
+  sentence(row) {
+    return "kind" in row ? this.momentSentence(row) : this.segment(row);
+  }
+
   state(one) {
     if (one.state === "proposed") return `? ${percent.format(one.confidence)} sure`;
     return one.state === "accepted" ? "✓ accepted" : "✎ corrected";
@@ -68,12 +72,6 @@ export function clock(seconds, digits = 0) {
   const minutes = Math.floor((whole % 3600) / 60);
   const rest = (whole % 60).toFixed(digits).padStart(digits ? digits + 3 : 2, "0");
   return hours ? `${sign}${hours}:${String(minutes).padStart(2, "0")}:${rest}` : `${sign}${minutes}:${rest}`;
-}
-
-export function spoken(seconds) {
-  const whole = Math.round(seconds);
-  const minutes = Math.floor(whole / 60);
-  return minutes ? `${minutes} minutes ${whole % 60} seconds` : `${whole} seconds`;
 }
 
 export const $ = (id) => document.getElementById(id);
