@@ -111,16 +111,12 @@ class Desk:
 
     def undo(self, bout_id: str, expected_revision: int, times: int = 1) -> dict[str, Any]:
         """Take the last corrections back; return what that changed, and which was the first."""
-        change = self.change(
-            bout_id, lambda: self.library.undo(bout_id, expected_revision, times)
-        )
+        change = self.change(bout_id, lambda: self.library.undo(bout_id, expected_revision, times))
         return change | {"stepped": _stepped(self._stacks(bout_id)[1], times)}
 
     def redo(self, bout_id: str, expected_revision: int, times: int = 1) -> dict[str, Any]:
         """Make undone corrections again; return what that changed, and which was the first."""
-        change = self.change(
-            bout_id, lambda: self.library.redo(bout_id, expected_revision, times)
-        )
+        change = self.change(bout_id, lambda: self.library.redo(bout_id, expected_revision, times))
         return change | {"stepped": _stepped(self._stacks(bout_id)[0], times)}
 
     def work(self, bout: Bout) -> dict[str, Any]:
@@ -259,7 +255,7 @@ def _by_id(timeline: Timeline) -> dict[str, Segment | Moment]:
 
 
 def stacks(journal: Iterable[Entry]) -> tuple[list[Entry], list[Entry]]:
-    """Return the corrections that hold and those taken back; of each the next to step at the end."""
+    """Return the corrections that hold and those taken back, the next to step at each one's end."""
     done: list[Entry] = []
     undone: list[Entry] = []
     for entry in journal:

@@ -108,9 +108,8 @@ def correct_all(hands: Hands, truth: Timeline) -> None:
         here = hands.timeline.at(middle)
         assert here is not None
         if coarse(here.position) != coarse(wanted.position):
-            hands.correct("r", LETTERS[coarse(wanted.position)])
+            hands.correct("r", LETTERS[coarse(wanted.position)], "Enter")
             hands.corrections += 1
-            hands.page.wait_for_timeout(400)
         here = hands.timeline.at(middle)
         wrong = wanted.top and here.top != wanted.top
         if wrong and most_exchanged(hands.timeline, truth, wanted.start_s):

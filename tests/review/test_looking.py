@@ -1,4 +1,4 @@
-"""Led from place to place until everything was looked at, moments included; and led back by undo."""
+"""Led on until everything was looked at, moments included; and led back by undo."""
 
 from __future__ import annotations
 

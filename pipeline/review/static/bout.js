@@ -326,6 +326,7 @@ class BoutPage {
     this.player.addEventListener("time", () => this.atTime());
     this.player.addEventListener("unplayable", () => this.unplayable());
     this.map.addEventListener("place", (event) => this.player.seek(event.detail));
+    this.map.addEventListener("moment", (event) => this.goToRow(this.timeline.find(event.detail)));
     this.map.addEventListener("border", ({ detail }) => {
       this.enqueue(async () => moveBorder(this, detail.border, await snapped(this, detail.time)));
     });

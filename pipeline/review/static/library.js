@@ -67,7 +67,8 @@ function row(bout) {
   const names = [bout.names.A, bout.names.B].filter(Boolean).join(" – ") || bout.title || bout.footage;
   return el("tr", {},
     el("th", { scope: "row" }, bout.reader ? el("a", { href: `/bouts/${bout.id}` }, names) : names,
-      el("br"), el("small", {}, bout.has_footage ? bout.footage : `${bout.footage} (file not found)`)),
+      el("br"), el("small", {}, bout.has_footage ? bout.footage : `${bout.footage} (file not found)`),
+      el("small", { class: "narrow" }, [bout.event, bout.date].filter(Boolean).join(" · "))),
     el("td", {}, bout.event), el("td", {}, bout.date),
     el("td", { class: "number" }, clock(bout.end_s - bout.start_s)),
     el("td", {}, all

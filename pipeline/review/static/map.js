@@ -4,7 +4,8 @@
 import { get } from "./api.js";
 import { clock } from "./words.js";
 import { palette } from "./looks.js";
-import { AXIS_H, DOUBT_H, drawBands, drawBounds, drawFrame, drawMoments, drawTraces, FLAGS_H, LANE_H, LEFT } from "./paint.js";
+import { drawFlags, FLAG_FONT, flagAt, placeFlags, ROW_H, rowsIn } from "./flags.js";
+import { AXIS_H, DOUBT_H, drawBands, drawBounds, drawFrame, drawTraces, LANE_H, LEFT } from "./paint.js";
 
 const GRAB_PX = 7;
 const SHORTEST_VIEW_S = 2;
@@ -17,6 +18,7 @@ export class BoutMap extends EventTarget {
     this.view = this.whole;
     this.time = 0;
     this.traces = [];
+    this.flags = [];
     this.still = document.createElement("canvas");
     this.dragging = null;
     this.listen();
@@ -43,7 +45,8 @@ export class BoutMap extends EventTarget {
     const axis = height - AXIS_H;
     const doubt = axis - DOUBT_H;
     const lanes = doubt - 3 * LANE_H;
-    return { trace: [4, lanes - FLAGS_H - 4], flags: lanes - FLAGS_H, lanes, doubt, axis };
+    const rows = Math.max(1, ...this.flags.map(({ row }) => row + 1));
+    return { trace: [4, lanes - rows * ROW_H - 8], lanes, doubt, axis };
   }
 
   // What is shown
@@ -162,6 +165,7 @@ export class BoutMap extends EventTarget {
     const context = this.still.getContext("2d");
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     const colours = palette();
+    this.flags = this.placeFlags(context, width);
     const rows = this.rows();
     drawFrame(this, context, rows, colours, width);
     context.save();
@@ -170,9 +174,17 @@ export class BoutMap extends EventTarget {
     context.clip();
     drawTraces(this, context, rows.trace, colours);
     drawBands(this, context, rows, colours);
-    drawMoments(this, context, rows.flags, colours);
+    drawFlags(context, this.flags, rows.lanes, colours);
     drawBounds(this, context, rows, colours, width);
     context.restore();
+  }
+
+  placeFlags(context, width) {
+    context.font = FLAG_FONT;
+    return placeFlags(this.timeline.moments, {
+      x: (time) => this.x(time), measure: (text) => context.measureText(text).width,
+      left: LEFT - 1, right: width, rows: rowsIn(this.rows().lanes),
+    });
   }
 
   // Pointing
@@ -193,22 +205,33 @@ export class BoutMap extends EventTarget {
     return border && Math.abs(this.x(border.time) - event.offsetX) <= GRAB_PX ? border : null;
   }
 
+  flagUnder(event) {
+    return flagAt(this.flags, this.rows().lanes, { x: event.offsetX, y: event.offsetY });
+  }
+
   press(event) {
     if (event.button !== 0) return;
-    this.canvas.setPointerCapture(event.pointerId);
+    const flag = this.flagUnder(event);
+    if (flag) return this.dispatchEvent(new CustomEvent("moment", { detail: flag.moment.id }));
     const border = this.borderUnder(event);
     this.dragging = border ? { kind: "border", border, time: border.time } : { kind: "place" };
+    this.canvas.setPointerCapture(event.pointerId);
     this.move(event);
   }
 
   move(event) {
-    if (!this.dragging) {
-      this.canvas.classList.toggle("on-border", this.borderUnder(event) !== null);
-      return;
-    }
+    if (!this.dragging) return this.pointAt(event);
     const time = Math.min(Math.max(0, this.timeAt(event.offsetX)), this.bout.duration_s);
     if (this.dragging.kind === "border" && event.type === "pointermove") this.dragging.time = time;
     this.dispatchEvent(new CustomEvent("place", { detail: this.dragging.kind === "border" ? this.dragging.time : time }));
+  }
+
+  /** Show by the cursor what a press would do, and name a moment that found no room for its name. */
+  pointAt(event) {
+    const flag = this.flagUnder(event);
+    this.canvas.classList.toggle("on-border", !flag && this.borderUnder(event) !== null);
+    this.canvas.classList.toggle("on-flag", flag !== null);
+    this.canvas.title = flag ? `${clock(flag.moment.peak_s, 1)} ${this.words.momentSentence(flag.moment)}` : "";
   }
 
   release() {

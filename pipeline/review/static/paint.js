@@ -1,9 +1,8 @@
 // Drawing the map of a bout: heights, bands, flags, doubt. What `map` gives: its view and pixels.
 
-import { bandStyle, momentCode, positionCode } from "./looks.js";
+import { bandStyle, positionCode } from "./looks.js";
 import { clock } from "./words.js";
 
-export const FLAGS_H = 20;
 export const LANE_H = 20;
 export const DOUBT_H = 12;
 export const AXIS_H = 18;
@@ -133,38 +132,6 @@ function drawBand(map, context, segment, x, y, width, colours) {
   context.fillRect(x + 2, y + 4, wide + 4, LANE_H - 8);
   context.fillStyle = style.text;
   context.fillText(text, x + 4, y + LANE_H / 2 + 0.5);
-}
-
-export function drawMoments(map, context, y, colours) {
-  context.textBaseline = "middle";
-  context.textAlign = "left";
-  let free = -Infinity;
-  for (const moment of map.timeline.moments) {
-    const x = map.x(moment.peak_s);
-    if (x < LEFT - 40 || x > map.canvas.clientWidth) continue;
-    const colour = { A: colours.a, B: colours.b }[moment.athlete] ?? colours.soft;
-    context.strokeStyle = context.fillStyle = colour;
-    context.lineWidth = 1.5;
-    const room = x >= free; // without room for a flag, a short pole alone
-    context.beginPath();
-    context.moveTo(x, room ? y : y + FLAGS_H - 4);
-    context.lineTo(x, y + FLAGS_H);
-    context.stroke();
-    if (!room) continue;
-    context.font = "600 11px system-ui, sans-serif";
-    const text = `${moment.athlete ?? ""} ${momentCode(moment.kind)}`.trim();
-    const wide = context.measureText(text).width + 8;
-    if (moment.kind.endsWith("_attempt")) {
-      context.setLineDash([3, 2]);
-      context.strokeRect(x, y + 1, wide, FLAGS_H - 6);
-      context.setLineDash([]);
-    } else {
-      context.fillRect(x, y + 1, wide, FLAGS_H - 6);
-      context.fillStyle = colours.ground;
-    }
-    context.fillText(text, x + 4, y + FLAGS_H / 2 - 1.5);
-    free = x + wide + 3;
-  }
 }
 
 export function drawBounds(map, context, rows, colours, width) {
