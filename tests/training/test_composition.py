@@ -157,6 +157,9 @@ def test_only_pairs_judged_to_be_as_meant_are_kept_and_the_judge_names_those_in_
     other = renamed(pair, "mount", "B", others=True)
     assert (other.position, other.top) == ("mount", "B")
     assert other.template == f"judged other / {pair.template}"
+    scramble = PosedPair("scramble / on one knee", "scramble", None, (None, None))
+    assert renamed(scramble, None, None) == scramble
+    assert renamed(scramble, "turtle", "A") is None
     between = PosedPair("in between / crucifix / half guard, flat / flat", "", None, (None, None))
     named = renamed(between, "half_guard", "B")
     assert (named.template, named.position, named.top) == (between.template, "half_guard", "B")

@@ -14,6 +14,7 @@ from .pairs_file import Pairs
 from .pose import BodyPose, PosedPair
 from .solver import SolvedPair
 
+_UNNAMED = "scramble"  # no settled position: what the judge gives no name
 Top = Literal["A", "B"] | None
 Namer = Callable[[Sequence[PosedPair]], list[PosedPair | None]]
 """Gives each pair the name of what it is; None for what is not to be kept."""
@@ -87,7 +88,7 @@ def renamed(
         As it is if it is what it was meant to be; in-between poses take the judge's name.
     """
     if position is None:
-        return None
+        return pair if pair.position == _UNNAMED else None
     if pair.template.startswith(IN_BETWEEN):
         return replace(pair, position=position, top=top)
     if (position, top) == (pair.position, pair.top):
