@@ -1,4 +1,4 @@
-"""``python -m models.training.positions``: bouts, train, evaluate."""
+"""``python -m models.training.positions``: bouts, train, evaluate, families."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from models.training.positions.data import (
     pack_bouts,
 )
 from models.training.positions.evaluate import evaluate, summary
+from models.training.positions.families.cli import app as families
 from models.training.positions.train import Recipe, train
 from models.training.scenes.misread import TABLE
 from pipeline.errors import MatlineError
@@ -31,6 +32,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
+app.add_typer(families)
 Bouts = Annotated[Path, typer.Option(help="Folder of bouts.")]
 Model = Annotated[Path | None, typer.Option(help="Model file; the shipped one if left out.")]
 

@@ -247,11 +247,11 @@ class Samples:
         """
         jobs = [(bout, (seed, number), views, every) for number, bout in enumerate(bouts)]
         if workers == 1:
-            drawn = [_draw(*job) for job in jobs]
+            drawn = [draw(*job) for job in jobs]
         else:
             with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-                drawn = list(pool.map(_draw, *zip(*jobs, strict=True)))
-        return cls.joined([cls._of(bout.name, *d) for bout, d in zip(bouts, drawn, strict=True)])
+                drawn = list(pool.map(draw, *zip(*jobs, strict=True)))
+        return cls.joined([cls.of(bout.name, *d) for bout, d in zip(bouts, drawn, strict=True)])
 
     @classmethod
     def of_readings(cls, readings: Sequence[BoutReading]) -> Samples:
@@ -264,7 +264,7 @@ class Samples:
                 (grid, truth),
                 (swap_columns(grid), np.array([exchanged(state) for state in truth])),
             ):
-                parts.append(cls._of(reading.name, inputs(table).to_numpy(np.float32), states))
+                parts.append(cls.of(reading.name, inputs(table).to_numpy(np.float32), states))
         return cls.joined(parts)
 
     @classmethod
@@ -274,13 +274,15 @@ class Samples:
         return cls(*(np.concatenate(column) for column in columns))
 
     @classmethod
-    def _of(cls, name: str, x: np.ndarray, y: np.ndarray) -> Samples:
+    def of(cls, name: str, x: np.ndarray, y: np.ndarray) -> Samples:
+        """Take rows and states of one bout."""
         return cls(x, y, np.full(len(y), name))
 
 
-def _draw(
-    bout: StoredBout, seed: tuple[int, int], views: int, every: int
+def draw(
+    bout: StoredBout, seed: tuple[int, ...], views: int, every: int
 ) -> tuple[np.ndarray, np.ndarray]:
+    """Read one bout several times: rows of `inputs` and joint states; see `Samples.draw`."""
     rng = np.random.default_rng(seed)
     rows, states = [], []
     for _ in range(views):

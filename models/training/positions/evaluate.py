@@ -103,7 +103,7 @@ def evaluate(
         Filmed bouts as read, judged apart, reader by reader.
     """
     judged = [
-        judge(name, model, _views(bouts, errors, rate_hz, seed)) for name, errors in READERS.items()
+        judge(name, model, views(bouts, errors, rate_hz, seed)) for name, errors in READERS.items()
     ]
     for reader in sorted({reading.reader for reading in readings}):
         own = [r for r in readings if r.reader == reader]
@@ -112,25 +112,56 @@ def evaluate(
     return judged
 
 
+@dataclass(frozen=True)
+class Judged:
+    """One bout as read and proposed.
+
+    Attributes
+    ----------
+    truth, proposal : Timeline
+    given : Timeline
+        Moments that are found if the true segments are given.
+    confidence : ndarray, (T,)
+        Of the likeliest position at each sample.
+    correct : ndarray, bool, (T,)
+    """
+
+    truth: Timeline
+    proposal: Timeline
+    given: Timeline
+    confidence: np.ndarray
+    correct: np.ndarray
+
+
 def judge(reader: str, model: PositionModel, read: Iterable[Read]) -> Evaluation:
     """Judge a model on bouts as read."""
-    pairs: list[tuple[Timeline, Timeline]] = []
-    given: list[tuple[Timeline, Timeline]] = []
-    confidence: list[np.ndarray] = []
-    correct: list[np.ndarray] = []
-    for truth, times, keypoints, scores in read:
-        table = features(times, keypoints)
-        probabilities = model.predict(table, scores)
-        pairs.append((truth, propose(table, probabilities)))
-        told = Timeline(truth.segments, tuple(find_moments(table, truth.segments)))
-        given.append((truth, told))
-        positions = by_position(probabilities)
-        true = pd.Series(labels_at(truth, times)).map(coarse).to_numpy()
-        confidence.append(positions.max(axis=1).to_numpy())
-        correct.append(positions.idxmax(axis=1).to_numpy() == true)
-    sure, right = np.concatenate(confidence), np.concatenate(correct)
+    return pooled(reader, [judge_bout(model, bout) for bout in read])
+
+
+def judge_bout(model: PositionModel, read: Read) -> Judged:
+    """Propose a timeline for a bout as read."""
+    truth, times, keypoints, scores = read
+    table = features(times, keypoints)
+    probabilities = model.predict(table, scores)
+    positions = by_position(probabilities)
+    true = pd.Series(labels_at(truth, times)).map(coarse).to_numpy()
+    return Judged(
+        truth,
+        propose(table, probabilities),
+        Timeline(truth.segments, tuple(find_moments(table, truth.segments))),
+        positions.max(axis=1).to_numpy(),
+        positions.idxmax(axis=1).to_numpy() == true,
+    )
+
+
+def pooled(reader: str, bouts: Sequence[Judged]) -> Evaluation:
+    """Return the figures of many bouts, whichever model each was judged by."""
+    pairs = [(bout.truth, bout.proposal) for bout in bouts]
+    given = compare_all((bout.truth, bout.given) for bout in bouts)
+    sure = np.concatenate([bout.confidence for bout in bouts])
+    right = np.concatenate([bout.correct for bout in bouts])
     error = expected_calibration_error(sure, right)
-    return Evaluation(reader, compare_all(pairs), error, len(sure), compare_all(given), _led(pairs))
+    return Evaluation(reader, compare_all(pairs), error, len(sure), given, _led(pairs))
 
 
 def _led(pairs: Sequence[tuple[Timeline, Timeline]]) -> pd.DataFrame:
@@ -162,9 +193,10 @@ def summary(evaluations: Sequence[Evaluation]) -> str:
     return f"{table.round(3).to_string()}\n\n{details}"
 
 
-def _views(
+def views(
     bouts: Sequence[StoredBout], errors: ReaderErrors, rate_hz: float, seed: int
 ) -> Iterator[Read]:
+    """See each bout through one camera."""
     for number, bout in enumerate(bouts):
         seen = view(bout, np.random.default_rng((seed, number)), errors, rate_hz)
         yield Read(bout.timeline, seen.times, seen.keypoints)

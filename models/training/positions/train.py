@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from sklearn.base import BaseEstimator
@@ -101,13 +102,22 @@ def train(
     return fit(samples, recipe, say)
 
 
-def fit(samples: Samples, recipe: Recipe, say: Callable[[str], None] = print) -> PositionModel:
+Fitter = Callable[[Samples, np.ndarray, Recipe], Any]
+"""Fits a classifier on some rows of samples."""
+
+
+def fit(
+    samples: Samples,
+    recipe: Recipe,
+    say: Callable[[str], None] = print,
+    fitter: Fitter | None = None,
+) -> PositionModel:
     """Fit and calibrate a model on samples already drawn; parameters as for `train`."""
     count = len(np.unique(samples.group))
     say(f"{len(samples.y)} samples of {count} bouts, {samples.x.shape[1]} inputs.")
     split = GroupShuffleSplit(1, test_size=recipe.held_out, random_state=recipe.seed)
     fitted, held_out = next(split.split(samples.x, samples.y, samples.group))
-    model = _fit(samples, fitted, recipe)
+    model = (fitter or fit_classifier)(samples, fitted, recipe)
     probabilities = model.predict_proba(samples.x[held_out])
     right = (model.classes_[probabilities.argmax(axis=1)] == samples.y[held_out]).mean()
     temperature = _temperature(probabilities, model.classes_, samples.y[held_out])
@@ -123,7 +133,8 @@ def fit(samples: Samples, recipe: Recipe, say: Callable[[str], None] = print) ->
     )
 
 
-def _fit(samples: Samples, rows: np.ndarray, recipe: Recipe):  # type: ignore[no-untyped-def]
+def fit_classifier(samples: Samples, rows: np.ndarray, recipe: Recipe) -> Any:
+    """Fit `classifier` on some rows."""
     model = classifier(recipe)
     model.fit(samples.x[rows], samples.y[rows])
     network = model[-1]
