@@ -149,9 +149,7 @@ def balanced(poses: Poses) -> np.ndarray:
     weights = np.zeros(len(poses))
     for position in np.unique(named):
         of_it = named == position
-        _, family, counts = np.unique(
-            poses.family[of_it], return_inverse=True, return_counts=True
-        )
+        _, family, counts = np.unique(poses.family[of_it], return_inverse=True, return_counts=True)
         share = np.sqrt(counts)[family] / counts[family]
         weights[of_it] = share / share.sum() * np.sqrt(of_it.sum() if position else of_it.sum() / 4)
     return weights / weights.sum()

@@ -7,11 +7,16 @@ that template's family, so that leaving a family out leaves both out.
 
 from __future__ import annotations
 
+import csv
+from collections import Counter
 from collections.abc import Iterable, Mapping
+from functools import cache
+from pathlib import Path
 
 from .templates import templates
 
 FOLDS = 5
+_SETTLED = Path(__file__).with_name("folds.csv")
 
 
 def family_of(template: str) -> str:
@@ -32,20 +37,41 @@ def fold_of(family: str, position: str, folds: int = FOLDS) -> int:
 def written_folds(folds: int = FOLDS) -> dict[tuple[str, str], int]:
     """Return the fold of each written template, by position and family."""
     positions = {family_of(name): t.position for name, t in templates().items()}
-    return deal(positions, folds)
+    return deal(positions, folds, settled() if folds == FOLDS else {})
 
 
-def deal(positions: Mapping[str, str], folds: int = FOLDS) -> dict[tuple[str, str], int]:
+@cache
+def settled() -> dict[str, int]:
+    """Return the folds that families were in when figures were first taken.
+
+    They stay, however many families are written later, so that figures go on being comparable.
+    """
+    with _SETTLED.open(encoding="utf-8", newline="") as lines:
+        return {row["family"]: int(row["fold"]) for row in csv.DictReader(lines)}
+
+
+def deal(
+    positions: Mapping[str, str], folds: int = FOLDS, settled: Mapping[str, int] | None = None
+) -> dict[tuple[str, str], int]:
     """Deal families, given their positions, into folds.
 
-    Positions begin in different folds, so that all folds come out about as large.
+    Each goes where its position, then all together, have the fewest so far.
+
+    Parameters
+    ----------
+    positions : mapping of str to str
+        Position of each family.
+    folds : int
+    settled : mapping of str to int, optional
+        Families whose fold stands.
     """
-    dealt: dict[tuple[str, str], int] = {}
-    first = 0
-    for position in sorted(set(positions.values())):
-        own = sorted(family for family, of in positions.items() if of == position)
-        dealt |= {(position, family): (first + i) % folds for i, family in enumerate(own)}
-        first += len(own)
+    settled = settled or {}
+    dealt = {(p, family): settled[family] for family, p in positions.items() if family in settled}
+    for position, family in sorted((p, family) for family, p in positions.items()):
+        if (position, family) not in dealt:
+            own = Counter(fold for (where, _), fold in dealt.items() if where == position)
+            everyone = Counter(dealt.values())
+            dealt[position, family] = min(range(folds), key=lambda f: (own[f], everyone[f], f))
     return dealt
 
 

@@ -6,7 +6,6 @@ What comes out is what `models.training.positions.train` makes: scikit-learn's o
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -39,10 +38,8 @@ class NetworkFitter:
         prepare.fit(samples.x[some])
         x = self._prepared(prepare, samples.x[rows])
         y = samples.y[rows]
-        # Makes everything but the weights, which are found next.
-        first = slice(network.batch_size)
-        network.partial_fit(x[first], y[first], classes=np.unique(y))
-        fit_network(network, x, np.searchsorted(network.classes_, y), recipe, self._device)
+        draw_weights(network, x, y)
+        fit_network(network, x, np.searchsorted(network.classes_, y), recipe.epochs, self._device)
         del network._optimizer
         return model
 
@@ -52,39 +49,46 @@ class NetworkFitter:
             return np.concatenate(list(pool.map(prepare.transform, parts))).astype(np.float32)
 
 
+def draw_weights(network: MLPClassifier, x: np.ndarray, y: np.ndarray) -> None:
+    """Let scikit-learn draw a network's first weights, without a step from them."""
+    rate = network.learning_rate_init
+    first = slice(network.batch_size)
+    network.set_params(learning_rate_init=1e-30)
+    network.partial_fit(x[first], y[first], classes=np.unique(y))
+    network.set_params(learning_rate_init=rate)
+
+
 def fit_network(
-    network: MLPClassifier, x: np.ndarray, y: np.ndarray, recipe: Recipe, device: str
+    network: MLPClassifier, x: np.ndarray, y: np.ndarray, epochs: int, device: str = "cpu"
 ) -> None:
     """Give a network the weights that training as scikit-learn does it comes to.
 
-    Adam at the same rate on batches of the same size, for as many epochs, from weights drawn
-    alike, with the same penalty.
+    From the weights it has, Adam at its rate on batches of its size, with its penalty.
 
     Parameters
     ----------
     network : MLPClassifier
-        Of the right sizes; its weights are replaced.
+        With weights as from `draw_weights`; they are replaced.
     x : ndarray, float32, (N, K)
     y : ndarray of int, (N,)
         Rows of ``network.classes_``.
-    recipe : Recipe
+    epochs : int
     device : str
         ``"cpu"``, ``"cuda"`` or ``"cuda:1"``.
     """
     import torch
 
-    generator = torch.Generator().manual_seed(recipe.seed)
-    sizes = [x.shape[1], *recipe.layers, len(network.classes_)]
-    weights = []
-    for before, after in pairwise(sizes):
-        bound = (6 / (before + after)) ** 0.5
-        for shape in ((before, after), (after,)):
-            drawn = torch.empty(shape).uniform_(-bound, bound, generator=generator)
-            weights.append(drawn.to(device).requires_grad_())
+    generator = torch.Generator().manual_seed(network.random_state)
+    layers = zip(network.coefs_, network.intercepts_, strict=True)
+    weights = [
+        torch.as_tensor(part, dtype=torch.float32).to(device).clone().requires_grad_()
+        for layer in layers
+        for part in layer
+    ]
     inputs, targets = torch.as_tensor(x).to(device), torch.as_tensor(y).to(device)
     adam = torch.optim.Adam(weights, lr=network.learning_rate_init)
     batch = int(network.batch_size)
-    for _ in range(recipe.epochs):
+    for _ in range(epochs):
         order = torch.randperm(len(inputs), generator=generator).to(device)
         for rows in order.split(batch):
             told = inputs[rows]
@@ -94,7 +98,7 @@ def fit_network(
             loss = torch.nn.functional.cross_entropy(told, targets[rows])
             penalty = sum((w.square().sum() for w in weights[::2]), torch.zeros((), device=device))
             adam.zero_grad()
-            (loss + 0.5 * recipe.penalty / len(rows) * penalty).backward()
+            (loss + 0.5 * network.alpha / len(rows) * penalty).backward()
             adam.step()
     plain = [w.detach().cpu().numpy() for w in weights]
     network.coefs_, network.intercepts_ = plain[::2], plain[1::2]

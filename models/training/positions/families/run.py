@@ -24,7 +24,7 @@ from models.training.positions.evaluate import Judged, pooled
 from models.training.positions.families import jobs, making
 from models.training.positions.families.tables import figures_of, markdown, save, still_figures
 from models.training.positions.train import Recipe
-from models.training.scenes.families import FOLDS, kept
+from models.training.scenes.families import FOLDS, kept, written_folds
 from models.training.scenes.pairs_file import load_pairs
 from pipeline.errors import MatlineError
 
@@ -151,12 +151,15 @@ def _digest(*paths: Path) -> str:
 def _made_of(condition: Condition) -> None:
     """Keep in each folder what its files are made of; refuse to mix."""
     c = condition
+    folds = sorted((family, fold) for (_, family), fold in written_folds().items())
     tests = {
+        "folds": hashlib.sha256(json.dumps(folds).encode()).hexdigest()[:16],
         "pairs": _digest(c.unseen.cast, *c.unseen.pairs),
         "bouts": c.test_bouts,
         "seconds": c.seconds,
     }
     samples = {
+        "folds": tests["folds"],
         "pairs": _digest(c.learned.cast, *c.learned.pairs),
         "stills": _digest(c.learned.cast, *c.still_pairs),
         "named_by": c.named_by,
@@ -231,13 +234,13 @@ def _learn(pool: ProcessPoolExecutor, condition: Condition, say: Say, began: flo
     for to, (rows, view) in _still_files(c).items():
         to.parent.mkdir(parents=True, exist_ok=True)
         if not to.is_file():
-            seed = (c.seed, view, int(rows[0]))
-            work = (c.still_source, rows, c.named_by, seed, to)
+            seeds = (c.seed, view, int(rows[0]))
+            work = (c.still_source, rows, c.named_by, seeds, to)
             waiting.append(pool.submit(jobs.learn_stills, *work))
-    for seed, (to, bout) in enumerate(_extra_files(c).items()):
+    for number, (to, bout) in enumerate(_extra_files(c).items()):
         to.parent.mkdir(parents=True, exist_ok=True)
         if not to.is_file():
-            waiting.append(pool.submit(jobs.learn_stored, bout, seed, c.views, to))
+            waiting.append(pool.submit(jobs.learn_stored, bout, number, c.views, to))
     files = [_bout_files(c, fold) for fold in range(FOLDS)]
     for n in range(c.bouts):
         for fold in range(FOLDS):
@@ -317,12 +320,12 @@ def _judge(
         for start in range(0, len(rows := _test_stills(c, fold)), STILLS_A_JOB // 4):
             some = rows[start : start + STILLS_A_JOB // 4]
             seed = (1, fold, start)
-            job = pool.submit(jobs.judge_stills, model, c.unseen, some, seed)
-            asked.append((STILLS, fold, job))
+            still = pool.submit(jobs.judge_stills, model, c.unseen, some, seed)
+            asked.append((STILLS, fold, still))
         for reader in READ_AS if c.test_bouts else ():
             for number in range(len(load_bouts(test))):
-                job = pool.submit(jobs.judge_one, model, test, number, reader, 1 + fold)
-                asked.append((reader, fold, job))
+                bout = pool.submit(jobs.judge_one, model, test, number, reader, 1 + fold)
+                asked.append((reader, fold, bout))
     figures, folds = {}, {}
     for reader in (*READ_AS, STILLS):
         results = [(fold, job.result()) for name, fold, job in asked if name == reader]
