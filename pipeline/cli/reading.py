@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,6 +12,7 @@ import typer
 from pipeline.cli.options import BackendOption, LibraryOption, RateOption, backend_or_default
 from pipeline.cli.progress import Progress
 from pipeline.cli.saying import say
+from pipeline.command import command
 from pipeline.errors import MatlineError
 
 if TYPE_CHECKING:
@@ -155,7 +154,7 @@ def demo_command(library: LibraryOption = None) -> None:
     say("Its timeline, as files:")
     for path in export_bout(shelf, bout, root / "exports", ["csv", "vtt", "json"]):
         say(f"  {path}")
-    page = shlex.join([sys.argv[0], "review", bout, "--library", str(root)])
+    page = command("review", bout, "--library", root.absolute())
     say("")
     say("See and correct it on the page:")
     say(f"  {page}")

@@ -20,13 +20,13 @@ def register(app: typer.Typer) -> None:
 def bouts_command(library: LibraryOption = None) -> None:
     """List the bouts of the library, and how much of each a human has seen."""
     from pipeline.library import Library
-    from pipeline.overnight.clock import length
+    from pipeline.timeline import clock
 
     shelf = Library(library)
     for bout in shelf.bouts():
         seen = bout.counts["accepted"] + bout.counts["corrected"]
         state = f"{seen} of {sum(bout.counts.values())} seen" if bout.reader else "not read"
-        say(f"{bout.id}  {length(bout.end_s - bout.start_s):>10}  {state:>14}  {bout.title}")
+        say(f"{bout.id}  {clock(bout.end_s - bout.start_s):>8}  {state:>14}  {bout.title}")
     if not shelf.bouts():
         say("The library is empty; start with `matline read VIDEO`.", err=True)
 

@@ -39,24 +39,14 @@ def next_time(text: str, now: datetime | None = None) -> float:
 
 
 def length(seconds: float) -> str:
-    """Return a length of time as people say it: ``40 s``, ``12 min``, ``3 h 20 min``."""
-    if seconds < 90:
-        return f"{round(seconds)} s"
-    minutes = round(seconds / 60)
+    """Return a length of time as people say it: ``40 s``, ``12 min``, ``3 h 20 min``.
+
+    Cut, as `pipeline.timeline.clock` does: never longer than it is.
+    """
+    whole = int(seconds + 1e-6)
+    if whole < 120:
+        return f"{whole} s"
+    minutes = whole // 60
     if minutes < 90:
         return f"{minutes} min"
     return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def at(time_s: float) -> str:
-    """Return a place in footage as players write it: ``2:05``, ``1:02:05``.
-
-    Examples
-    --------
-    >>> at(125.9)
-    '2:05'
-    """
-    minutes, seconds = divmod(int(time_s), 60)
-    if minutes < 60:
-        return f"{minutes}:{seconds:02d}"
-    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pipeline.moments.outcomes import ELEVATIONS
-from pipeline.overnight.clock import at
-from pipeline.timeline import Moment, Segment, Timeline, position
+from pipeline.timeline import Moment, Segment, Timeline, clock, position
 
 Why = Literal["elevation", "scoring", "unsure"]
 
@@ -38,7 +37,7 @@ class Spot:
     at_s : float
         Where to open it, seconds of its footage.
     time_s : float
-        When it happens.
+        When it happens: a moment's peak, as everywhere.
     why : {"elevation", "scoring", "unsure"}
     what : str
         In words: ``"sweep by A"``.
@@ -51,7 +50,7 @@ class Spot:
     what: str
 
     def __str__(self) -> str:
-        return f"{at(self.time_s)} {self.what}"
+        return f"{clock(self.time_s)} {self.what}"
 
 
 def spots(bout: str, timeline: Timeline) -> tuple[Spot, ...]:
@@ -75,7 +74,7 @@ def spots(bout: str, timeline: Timeline) -> tuple[Spot, ...]:
 
 def _surest(moments: Iterable[Moment]) -> list[Moment]:
     best = sorted(moments, key=lambda m: (-m.confidence, -m.strength))[:MOST_OF_A_KIND]
-    return sorted(best, key=lambda m: m.start_s)
+    return sorted(best, key=lambda m: m.peak_s)
 
 
 def _doubt(segment: Segment) -> float:
@@ -85,7 +84,7 @@ def _doubt(segment: Segment) -> float:
 def _moment(bout: str, moment: Moment, why: Why) -> Spot:
     by = f" by {moment.athlete}" if moment.athlete else ""
     what = moment.kind.replace("_", " ") + by
-    return Spot(bout, max(0.0, moment.start_s - _BEFORE_S), moment.start_s, why, what)
+    return Spot(bout, max(0.0, moment.start_s - _BEFORE_S), moment.peak_s, why, what)
 
 
 def _doubtful(bout: str, segment: Segment) -> Spot:

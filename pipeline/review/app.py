@@ -25,7 +25,7 @@ from pipeline.review.copies import Copies
 from pipeline.review.desk import Desk
 from pipeline.review.gate import Gate, cookie_name, matches
 from pipeline.review.keeping import Spent
-from pipeline.review.mats import footage_key, how_to_read_again, keep_mat, neighbours
+from pipeline.review.mats import corrected, footage_key, how_to_read_again, keep_mat, neighbours
 from pipeline.review.night import last_night
 from pipeline.review.pictures import (
     NotHereError,
@@ -212,7 +212,11 @@ def _add_pictures(app: FastAPI, desk: Desk, settings: ReviewSettings) -> None:
         bout = _bout(desk, bout_id)
         corners = tuple((x, y) for x, y in given.corners)
         kept = keep_mat(desk.library, bout, corners, given.same_camera)
-        return messages.MatKeptOut(files=len(kept), advice=how_to_read_again(kept))
+        return messages.MatKeptOut(
+            files=len(kept),
+            advice=how_to_read_again(desk.library, kept),
+            corrected=corrected(desk.library, kept),
+        )
 
     @app.get("/api/bouts/{bout_id}/cameras")
     def cameras(bout_id: BoutId) -> list[messages.CameraOut]:

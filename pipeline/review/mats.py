@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
+from pathlib import Path
 
 from pipeline.bodies import Mat
+from pipeline.command import command
 from pipeline.errors import MatlineError
-from pipeline.library import Bout, Library
+from pipeline.library import Bout, Library, default_root
 from pipeline.review.pictures import NotHereError, footage_info
 from pipeline.settings import Corners
 
@@ -57,11 +58,19 @@ def keep_mat(library: Library, bout: Bout, corners: Corners, same_camera: bool) 
     return chosen
 
 
-def how_to_read_again(bouts: list[Bout]) -> str:
-    """Return the command that reads these bouts' footage with their new mat."""
-    files = shlex.join(one.footage.name for one in bouts)
-    again = " --again" if any(one.revision for one in bouts) else ""
-    return f"matline read {files}{again}"
+def how_to_read_again(library: Library, bouts: list[Bout]) -> str:
+    """Return the command that reads these bouts' footage with their new mat, from any folder."""
+    again = ["--again"] if corrected(library, bouts) else []
+    own = library.root.absolute() == default_root().absolute()
+    where: list[str | Path] = [] if own else ["--library", library.root.absolute()]
+    files = [one.footage.absolute() for one in bouts]
+    return command("read", *files, *again, *where)
+
+
+def corrected(library: Library, bouts: list[Bout]) -> int:
+    """Count the corrected bouts in the footage of these; reading it again sets them aside."""
+    held = {one.id: one for bout in bouts for one in (bout, *library.find(footage_key(bout)))}
+    return sum(one.revision > 0 for one in held.values())
 
 
 def _picture_size(bout: Bout) -> tuple[int, int] | None:

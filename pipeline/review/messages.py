@@ -267,10 +267,14 @@ class MatOut(BaseModel):
 
 
 class MatKeptOut(BaseModel):
-    """For how many files the mat was kept, and how to read them with it."""
+    """For how many files the mat was kept, and the command that reads them with it.
+
+    `corrected`: bouts in them that were corrected; once read again they show a new proposal.
+    """
 
     files: int
     advice: str
+    corrected: int
 
 
 class CameraOut(BaseModel):

@@ -15,6 +15,7 @@ from pipeline.timeline.model import (
     new_id,
     other,
 )
+from pipeline.timeline.times import clock
 from pipeline.timeline.vocabulary import (
     ATTEMPT_SUFFIX,
     BY_KEY,
@@ -45,6 +46,7 @@ __all__ = [
     "State",
     "Timeline",
     "apply",
+    "clock",
     "coarse",
     "new_id",
     "other",

@@ -98,9 +98,9 @@ def test_what_to_open_is_named_elevations_and_scoring_moments_first():
     # By the definitions: an attempt is neither, and a segment under 0.6 is one to look at.
     found = spots("id", TIMELINE)
     assert [(s.why, s.time_s, s.what) for s in found] == [
-        ("elevation", 1, "rise by B"),
-        ("elevation", 3661, "lift by B"),
-        ("scoring", 50, "sweep by B"),
+        ("elevation", 2, "rise by B"),
+        ("elevation", 3662, "lift by B"),
+        ("scoring", 51, "sweep by B"),
         ("unsure", 40, "half guard?"),
         ("unsure", 43, "mount?"),
     ]
@@ -111,8 +111,8 @@ def test_the_terminal_says_when_and_the_kept_summary_reads_back(tmp_path):
     file = FileOutcome(tmp_path / "a.mp4", "read", bouts=("id",), spots=spots("id", TIMELINE))
     lines = Summary((file,)).lines()
     assert lines[1:4] == [
-        "    elevations: 0:01 rise by B, 1:01:01 lift by B",
-        "    scoring moments: 0:50 sweep by B",
+        "    elevations: 0:02 rise by B, 1:01:02 lift by B",
+        "    scoring moments: 0:51 sweep by B",
         "    look first at: 0:40 half guard?, 0:43 mount?",
     ]
     keep_summary(tmp_path, Summary((file,)), ended=True)

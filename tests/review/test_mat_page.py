@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+from pathlib import Path
 
 import pytest
 
 from pipeline.library import Library
+from pipeline.timeline import Correction
 from tests.review.bouts import add_bout
 from tests.review.conftest import TOKEN, running
 from tests.review.test_page import until
@@ -78,6 +82,31 @@ def test_a_camera_s_other_files_get_the_mat_only_if_their_pictures_are_as_large(
         assert "320 × 180" in refused.json()["detail"]
     assert served.library.mat(other.content_key) == served.library.mat(key_of(served)) != ()
     assert served.library.mat("larger") == ()
+
+
+def run(line: str, folder: Path) -> str:
+    """Run a line as printed, in a shell, in a folder where nothing is."""
+    folder.mkdir()
+    done = subprocess.run(line, shell=True, cwd=folder, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.mark.skipif(os.name == "nt", reason="its shell quotes otherwise; no such machine here")
+def test_the_advice_to_read_again_works_as_printed_from_anywhere(served, footage, tmp_path):
+    awkward = shutil.copy(footage, footage.with_name("it's “mat” 4, $HOME.mp4"))
+    served.library.update_bout(served.bout.id, footage=awkward)
+    corners = [[10, 20], [300, 20], [300, 170], [10, 170]]
+    with served.client() as client:
+        path = f"/api/bouts/{served.bout.id}/mat"
+        kept = client.put(path, json={"corners": corners}).json()
+        assert kept["corrected"] == 0
+        assert "1 file, 20 s of footage" in run(f"{kept['advice']} --plan", tmp_path / "elsewhere")
+        served.library.append(served.bout.id, Correction("accept", {"segment": "s0000"}))
+        kept = client.put(path, json={"corners": corners}).json()
+    assert kept["corrected"] == 1
+    assert " --again" in kept["advice"]
+    assert str(served.library.root) in kept["advice"]
 
 
 @pytest.mark.browser

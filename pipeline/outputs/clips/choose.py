@@ -17,6 +17,7 @@ from pipeline.timeline import (
     MOMENT_KINDS,
     Moment,
     Segment,
+    clock,
     coarse,
     position,
 )
@@ -176,15 +177,10 @@ def _clip(
         max(0.0, start_s - settings.lead_in_s),
         min(one.bout.duration_s, end_s + settings.lead_out_s),
         shown,
-        _clock((start_s if peak_s is None else peak_s) - one.bout.start_s),
+        clock(max(0.0, (start_s if peak_s is None else peak_s) - one.bout.start_s)),
         core,
         peak_s,
     )
-
-
-def _clock(time_s: float) -> str:
-    whole = max(0, int(time_s))
-    return f"{whole // 60}:{whole % 60:02d}"
 
 
 def _check(what: str, given: Iterable[str], known: list[str]) -> None:

@@ -16,7 +16,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, PercentFormatter
 from pipeline.outputs.study.score import running_score
 from pipeline.outputs.study.selection import StudyBout
 from pipeline.outputs.study.spells import SIDES, side_of
-from pipeline.timeline import ATTEMPT_SUFFIX, position
+from pipeline.timeline import ATTEMPT_SUFFIX, clock, position
 from pipeline.timeline.compare import runs
 
 SIDE_COLOURS = {"top": "#0072B2", "bottom": "#E69F00", "neither": "#999999"}
@@ -36,12 +36,6 @@ _STYLE: Any = {
     "axes.axisbelow": True,
     "legend.frameon": False,
 }
-
-
-def clock(seconds: float, _tick: object = None) -> str:
-    """Return seconds as minutes and seconds: ``"4:05"``."""
-    whole = round(abs(seconds))
-    return f"{'−' if seconds < 0 else ''}{whole // 60}:{whole % 60:02d}"
 
 
 def words(kind: str) -> str:
@@ -248,7 +242,7 @@ def _dots(
 
 def _clock_axis(axes: Axes, label: str = "bout clock (min:s)") -> None:
     axes.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 1.5, 3, 6, 10]))
-    axes.xaxis.set_major_formatter(FuncFormatter(clock))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda time_s, _: clock(time_s)))
     axes.set_xlabel(label)
 
 

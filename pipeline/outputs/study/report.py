@@ -11,11 +11,11 @@ from jinja2 import Environment
 from pipeline.library import written_whole
 from pipeline.moments import RuleSet, rule_sets
 from pipeline.outputs.cautions import CAUTIONS
-from pipeline.outputs.study.plots import clock
 from pipeline.outputs.study.printing import write_pdf
 from pipeline.outputs.study.sections import sections
 from pipeline.outputs.study.spells import time_by_side
 from pipeline.outputs.study.study import Study
+from pipeline.timeline import clock
 
 
 def report_html(study: Study, title: str = "") -> str:

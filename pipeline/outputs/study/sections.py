@@ -11,7 +11,7 @@ from pipeline.moments import CAUTION
 from pipeline.outputs.study import plots
 from pipeline.outputs.study.attempts import ATTEMPTED, FROM_BELOW, rates
 from pipeline.outputs.study.page import Picture, Section, ShownTable
-from pipeline.outputs.study.plots import clock, words
+from pipeline.outputs.study.plots import words
 from pipeline.outputs.study.spells import (
     entries_and_exits,
     first_and_last,
@@ -19,7 +19,7 @@ from pipeline.outputs.study.spells import (
     transition_matrix,
 )
 from pipeline.outputs.study.study import Study
-from pipeline.timeline import position
+from pipeline.timeline import clock, position
 
 MOST_WAYS = 4
 """Ways into or out of a position that the page names; the table of the same numbers has all."""

@@ -1,7 +1,7 @@
 // The mat that counts: drawn once on a picture, or typed in as four numbers.
 
 import { get, put } from "./api.js";
-import { clock } from "./words.js";
+import { clock, el } from "./words.js";
 
 const EDGES = ["left", "top", "right", "bottom"];
 
@@ -101,13 +101,17 @@ export class MatDialog {
       if (typed && !this.corners.length) throw new Error("Give all four edges, or none for the whole picture.");
       const same = this.dialog.querySelector("[name=same]");
       const body = { corners: this.corners, same_camera: same.checked };
-      const { files, advice } = await put(`${this.path}/mat`, body);
-      const kept = files === 1 ? "Saved" : `Saved for ${files} files`;
-      this.status.textContent = `${kept}. What you see was read before; read it again with ${advice}`;
+      this.status.replaceChildren(...told(await put(`${this.path}/mat`, body)));
     } catch (error) {
       this.status.textContent = error.message;
     }
   }
+}
+
+function told({ files, advice, corrected }) {
+  const kept = files === 1 ? "Saved." : `Saved for ${files} files.`;
+  const lost = corrected ? ` ${corrected === 1 ? "A bout in it was" : `${corrected} bouts in them were`} corrected: read again, only the new proposal shows.` : "";
+  return [`${kept} What you see was read before.${lost} To read it again, in a terminal:`, el("code", {}, advice)];
 }
 
 function box(x0, y0, x1, y1) {
