@@ -87,3 +87,31 @@ def families_command(
         lambda text: typer.echo(text, err=True),
     )
     typer.echo(report(out))
+
+
+@app.command("coverage")
+def coverage_command(
+    cast: Annotated[Path, typer.Option(help="Cast that --pairs and --more index.")],
+    pairs: Annotated[Path, typer.Option(help="Solved pairs of the written templates.")],
+    test_cast: Annotated[Path, typer.Option(help="Other people.")],
+    test_pairs: Annotated[Path, typer.Option(help="Pairs of the written templates, of theirs.")],
+    more: Annotated[
+        list[Path] | None, typer.Option(help="Other pairs, added one after the other.")
+    ] = None,
+    each: Annotated[int, typer.Option(min=1, help="Pairs judged of a template.")] = 8,
+    out: Annotated[Path | None, typer.Option(help="CSV of every pair's distances.")] = None,
+) -> None:
+    """Print how far families left out are from the nearest pose learned from, in centimetres."""
+    from models.training.positions.families.coverage import coverage, summary
+    from models.training.scenes.body import load_cast
+    from models.training.scenes.pairs_file import load_pairs
+    from pipeline.library import written_whole
+
+    learned = [(path.stem, load_pairs(path)) for path in (pairs, *(more or ()))]
+    judged = load_pairs(test_pairs), load_cast(test_cast)
+    table = coverage(judged, learned, load_cast(cast), each)
+    if out is not None:
+        with written_whole(out) as part:
+            table.round(4).to_csv(part, index=False)
+    typer.echo("Centimetres a joint to the nearest pose: median (90th percentile).\n")
+    typer.echo(summary(table))

@@ -19,8 +19,8 @@ from models.training.positions.train import Recipe, classifier
 FITTED_ON = 50_000
 """Rows that medians and ranks are taken from."""
 BLOCK = 4096
-BOOSTED_ON = 40_000
-"""Rows that boosting is fitted on: it takes twenty times as long as the network."""
+BOOSTED_ON = 20_000
+"""Rows that boosting is fitted on: it takes many times as long as the network."""
 
 
 class NetworkFitter:
@@ -109,7 +109,7 @@ def fit_boosting(samples: Samples, rows: np.ndarray, recipe: Recipe) -> Any:
     rng = np.random.default_rng(recipe.seed)
     some = rows if len(rows) <= BOOSTED_ON else rng.choice(rows, BOOSTED_ON, replace=False)
     model = HistGradientBoostingClassifier(
-        max_iter=60, learning_rate=0.15, max_leaf_nodes=15, min_samples_leaf=40,
+        max_iter=40, learning_rate=0.15, max_leaf_nodes=15, min_samples_leaf=40,
         max_features=0.2, l2_regularization=1.0, early_stopping=False, random_state=recipe.seed,
     )  # fmt: skip
     return model.fit(samples.x[some], samples.y[some])

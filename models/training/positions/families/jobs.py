@@ -7,6 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from models.training.positions.data import Samples, StoredBout, draw, load_bouts
 from models.training.positions.evaluate import READERS, Judged, Read, judge_bout
@@ -98,7 +99,8 @@ def fit_fold(fold: Fold) -> str:
     if fold.kind == "network":
         fitter = fitting.NetworkFitter(fold.device, fold.threads)
     said: list[str] = []
-    model = fit(Samples.joined(parts), recipe, said.append, fitter)
+    with threadpool_limits(fold.threads):
+        model = fit(Samples.joined(parts), recipe, said.append, fitter)
     model.save(fold.model)
     torch.set_num_threads(1)
     return " ".join(said)
