@@ -170,6 +170,25 @@ def draw_sheet(
         typer.echo(str(path))
 
 
+@app.command("mosaic")
+def draw_mosaic(
+    pairs: Annotated[list[Path], typer.Argument(help="Files of pairs.")],
+    out: Annotated[Path, typer.Option(help="Picture to write (.webp, .png).")],
+    cast: CastOption,
+    count: Annotated[int, typer.Option(min=1, help="Pairs drawn, at random.")] = 60,
+) -> None:
+    """Draw pairs at random from files, compositions above all."""
+    import cv2
+
+    from .body import load_cast
+    from .pairs_file import load_pairs
+    from .sheet import mosaic
+
+    picture = mosaic(load_pairs(*pairs), load_cast(cast), count)
+    cv2.imwrite(str(out), picture, [cv2.IMWRITE_WEBP_QUALITY, 60])
+    typer.echo(str(out))
+
+
 @app.command("page")
 def write_page(
     out: Annotated[Path, typer.Option(help="Markdown file to write.")],

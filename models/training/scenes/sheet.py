@@ -145,6 +145,42 @@ def write_sheets(
         yield path
 
 
+def mosaic(
+    pairs: Pairs, people: Sequence[Person], count: int, columns: int = 10, size: int = 150
+) -> np.ndarray:
+    """Draw pairs at random from a file, side by side, each under the name of its family.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    people : sequence of Person
+        The cast of the pairs.
+    count : int
+        At most so many; the last row is filled up with paper.
+    columns, size : int
+        Pictures a row, and pixels a side of each.
+
+    Returns
+    -------
+    ndarray, uint8, (H, W, 3)
+        BGR.
+    """
+    chosen = np.random.default_rng(0).permutation(len(pairs))[:count]
+    pictures = []
+    for row in chosen:
+        pair = pairs[int(row)]
+        picture = draw_pair(pair, people, -60, 22, size)
+        family = pair.template.split(" / ")[0].replace("–", "-")
+        cv2.putText(
+            picture, family, (3, 10), cv2.FONT_HERSHEY_SIMPLEX, 0.3, (40, 40, 40), 1, cv2.LINE_AA
+        )
+        pictures.append(picture)
+    while len(pictures) % columns:
+        pictures.append(np.full((size, size, 3), _PAPER, np.uint8))
+    rows = [pictures[i : i + columns] for i in range(0, len(pictures), columns)]
+    return np.concatenate([np.concatenate(row, 1) for row in rows], 0)
+
+
 _INTRODUCTION = """# Scenes: positions written as contacts
 
 The pair reader learns from pictures that the project makes itself. Each picture starts as one of
