@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
-import numpy as np
 import typer
+
+from pipeline.errors import MatlineError
 
 app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and the pair finder.")
 
@@ -93,13 +95,16 @@ def recipe(
     held_out: int = 6000,
     long_side: int = 512,
     seed: int = 1,
+    leave_out_fold: Annotated[
+        int | None, typer.Option(min=0, max=4, help="Learn nothing from these families.")
+    ] = None,
 ) -> None:
     """Solve, render and train both networks; goes on where it stopped."""
     from models.training.reader.recipe import Plan, run_recipe
 
     plan = Plan(
         workers, gpus, solve_s, render_s, train_min, find_min, per_template, held_out, long_side,
-        seed,
+        seed, leave_out_fold,
     )  # fmt: skip
     run_recipe(plan, out, start, cast, held_cast, textures)
 
@@ -137,7 +142,7 @@ def export(
         typer.echo(f"{reader.name}: {facts}")
         if held_out is not None:
             found = judge(PairReader(reader=reader, finder=finder), held_out)
-            fit = fit_confidence(np.concatenate(found.confidence), np.concatenate(found.right))
+            fit = fit_confidence(found.confidence, found.right)
             write_reader(net, facts, reader, fit)
             typer.echo(f"confidence {fit}")
 
@@ -154,5 +159,55 @@ def judge_command(
     typer.echo(str(judge(PairReader(flip=mirror), held_out).figures()))
 
 
+@app.command()
+def families(
+    runs: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Folders of recipes that each left a fold out; pooled."),
+    ] = None,
+    held_out: Annotated[
+        Path | None, typer.Option(help="Held-out shards; each run's own by default.")
+    ] = None,
+    weights: Annotated[
+        Path | None, typer.Option(help="Weights (.npz) or network (.onnx), instead of runs.")
+    ] = None,
+    fold: Annotated[
+        int, typer.Option(min=-1, max=4, help="That these weights left out; −1: none.")
+    ] = -1,
+    out: Annotated[Path | None, typer.Option(help="JSON to write; a table goes beside it.")] = None,
+    workers: Annotated[int, typer.Option(min=1)] = 1,
+) -> None:
+    """Measure readers on families that they never saw, and on those they learned from."""
+    import json
+
+    from models.training.reader.families import Run, judge_runs, markdown
+    from pipeline.library import written_whole
+
+    if weights is not None and held_out is None:
+        raise MatlineError("Weights alone can't be judged: name pictures with --held-out.")
+    chosen = [Run.of(folder, held_out) for folder in runs or ()]
+    if weights is not None and held_out is not None:
+        chosen.append(Run(weights, fold, held_out))
+    if not chosen:
+        raise MatlineError("Nothing to judge: name folders of runs, or --weights and --held-out.")
+    judged = judge_runs(chosen, workers)
+    text = markdown(judged)
+    for path, content in (
+        ((out, json.dumps(judged, indent=1) + "\n"), (out.with_suffix(".md"), text)) if out else ()
+    ):
+        with written_whole(path) as part:
+            part.write_text(content, encoding="utf-8")
+    typer.echo(text)
+
+
+def main() -> None:
+    """Run the command; an expected failure is one sentence and exit code 1."""
+    try:
+        app()
+    except MatlineError as error:
+        typer.echo(str(error), err=True)
+        sys.exit(1)
+
+
 if __name__ == "__main__":
-    app()
+    main()

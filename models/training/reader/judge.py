@@ -10,39 +10,74 @@ import numpy as np
 
 from models.training.reader.data import keypoint_box, usable
 from models.training.reader.measure import CORRECT
-from models.training.scenes.shards import read_shard
+from models.training.scenes.shards import Shard, read_shard
 from pipeline.bodies.crops import square_around
-from pipeline.bodies.pair import PairReader
+from pipeline.bodies.pair import PairReader, PairReading
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What was made of one picture; arrays of one entry for each keypoint inside it.
+
+    Attributes
+    ----------
+    template : str
+    position : str
+        True position, ``""`` for none.
+    right, visible : ndarray, bool
+        Whether a keypoint was found, and whether it truly is seen.
+    confidence : ndarray, float
+    mixed : bool
+        Whether an athlete's keypoints lie mostly on the other.
+    named : bool or None
+        Whether the position is the true one; None if there is none.
+    top : bool or None
+        Whether the right athlete is on top; None if nobody is.
+    """
+
+    template: str
+    position: str
+    right: np.ndarray
+    visible: np.ndarray
+    confidence: np.ndarray
+    mixed: bool
+    named: bool | None
+    top: bool | None
 
 
 @dataclass
 class Judgement:
-    """What was found, keypoint by keypoint; arrays of one entry a keypoint in the picture.
+    """What was found, picture by picture."""
 
-    Attributes
-    ----------
-    right : list of ndarray, bool
-    visible : list of ndarray, bool
-        The truth.
-    confidence : list of ndarray, float
-    mixed : list of bool
-        Pictures with an athlete whose keypoints lie mostly on the other.
-    """
+    pictures: list[Picture] = field(default_factory=list)
 
-    right: list[np.ndarray] = field(default_factory=list)
-    visible: list[np.ndarray] = field(default_factory=list)
-    confidence: list[np.ndarray] = field(default_factory=list)
-    mixed: list[bool] = field(default_factory=list)
+    @property
+    def right(self) -> np.ndarray:
+        """Whether each keypoint was found, bool (K,)."""
+        return np.concatenate([picture.right for picture in self.pictures])
+
+    @property
+    def visible(self) -> np.ndarray:
+        """Whether each keypoint is seen, bool (K,)."""
+        return np.concatenate([picture.visible for picture in self.pictures])
+
+    @property
+    def confidence(self) -> np.ndarray:
+        """How sure the reader was of each keypoint, (K,)."""
+        return np.concatenate([picture.confidence for picture in self.pictures])
 
     def figures(self) -> dict[str, float]:
-        """Shares of visible and hidden keypoints that are right, of mixed pictures, and N."""
-        right, visible = np.concatenate(self.right), np.concatenate(self.visible)
-        return {
-            "pictures": len(self.mixed),
-            "visible": round(float(right[visible].mean()), 4),
-            "hidden": round(float(right[~visible].mean()), 4),
-            "swapped": round(float(np.mean(self.mixed)), 4),
+        """Shares that are right, of keypoints and of pictures; ``swapped``: mixed pictures."""
+        right, visible = self.right, self.visible
+        shares = {
+            "visible": right[visible],
+            "hidden": right[~visible],
+            "swapped": [picture.mixed for picture in self.pictures],
+            "position": [p.named for p in self.pictures if p.named is not None],
+            "top": [p.top for p in self.pictures if p.top is not None],
         }
+        known = {key: float(np.mean(values)) for key, values in shares.items() if len(values)}
+        return {"pictures": len(self.pictures)} | {k: round(v, 4) for k, v in known.items()}
 
 
 def judge(reader: PairReader, shards: Path) -> Judgement:
@@ -55,26 +90,51 @@ def judge(reader: PairReader, shards: Path) -> Judgement:
         Folder of held-out shards.
     """
     found = Judgement()
-    for image, keypoints, visibility in _pictures(shards):
-        crop = square_around(keypoint_box(keypoints, visibility))
-        read = reader.read_crop(image, crop).keypoints
-        present = visibility > 0
-        straight = np.linalg.norm(read[..., :2] - keypoints, axis=-1)
-        crossed = np.linalg.norm(read[::-1, :, :2] - keypoints, axis=-1)
-        confidence = read[..., 2]
-        if crossed[present].mean() < straight[present].mean():
-            straight, crossed, confidence = crossed, straight, confidence[::-1]
-        right = straight < CORRECT * crop.side
-        astray = (crossed < straight) & ~right & present
-        found.right.append(right[present])
-        found.visible.append((visibility == 2)[present])
-        found.confidence.append(confidence[present])
-        found.mixed.append(bool((astray.sum(1) > present.sum(1) / 2).any()))
+    for path in sorted(shards.glob("*.npz")):
+        found.pictures += judge_shard(reader, path)
     return found
 
 
-def _pictures(folder: Path) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
-    for path in sorted(folder.glob("*.npz")):
-        shard = read_shard(path)
-        for i in np.flatnonzero(usable(shard)).tolist():
-            yield shard.image(i), shard.keypoints[i], shard.visibility[i]
+def judge_shard(reader: PairReader, path: Path) -> Iterator[Picture]:
+    """Judge the usable pictures of one shard."""
+    shard = read_shard(path)
+    for i in np.flatnonzero(usable(shard)).tolist():
+        crop = square_around(keypoint_box(shard.keypoints[i], shard.visibility[i]))
+        yield compare(reader.read_crop(shard.image(i), crop), shard, i, CORRECT * crop.side)
+
+
+def compare(read: PairReading, shard: Shard, i: int, near: float) -> Picture:
+    """Compare what was read with the truth, in the order of athletes that fits better.
+
+    Parameters
+    ----------
+    read : PairReading
+    shard : Shard
+    i : int
+        The picture's row.
+    near : float
+        Pixels within which a keypoint counts as found.
+    """
+    true, visibility = shard.keypoints[i], shard.visibility[i]
+    present = visibility > 0
+    keypoints, first_on_top = read.keypoints, read.top > 0.5
+    straight = np.linalg.norm(keypoints[..., :2] - true, axis=-1)
+    crossed = np.linalg.norm(keypoints[::-1, :, :2] - true, axis=-1)
+    confidence = keypoints[..., 2]
+    if crossed[present].mean() < straight[present].mean():
+        straight, crossed, confidence = crossed, straight, confidence[::-1]
+        first_on_top = not first_on_top
+    right = straight < near
+    astray = (crossed < straight) & ~right & present
+    position = str(shard.position_keys[shard.position[i]]) if shard.position[i] >= 0 else ""
+    likeliest = max(read.positions, key=lambda key: read.positions[key])
+    return Picture(
+        str(shard.templates[shard.template[i]]),
+        position,
+        right[present],
+        (visibility == 2)[present],
+        confidence[present],
+        bool((astray.sum(1) > present.sum(1) / 2).any()),
+        likeliest == position if position else None,
+        first_on_top == bool(shard.top[i] == 0) if shard.top[i] >= 0 else None,
+    )

@@ -39,7 +39,9 @@ class Plan:
     per_template : int
         Pairs to try of each template, at most.
     held_out : int
-        Pictures of unseen bodies, poses and looks to measure on.
+        Pictures of unseen bodies, poses and looks to measure on; of all families.
+    leave_out_fold : int or None
+        Whose families no training picture shows.
     """
 
     workers: int = 30
@@ -52,6 +54,7 @@ class Plan:
     held_out: int = 6000
     long_side: int = 512
     seed: int = 1
+    leave_out_fold: int | None = None
 
 
 def run_recipe(
@@ -150,6 +153,8 @@ def _render(
     limit = ["--count", str(plan.held_out)]
     if name == "train":
         limit = ["--seconds", str(plan.render_s), "--varied"]
+        if plan.leave_out_fold is not None:
+            limit += ["--leave-out-fold", str(plan.leave_out_fold)]
     command += limit + (["--textures", str(textures)] if textures else [])
     return _start(out / f"render_{name}.log", command, done)
 

@@ -114,6 +114,11 @@ class Pairs(Sequence[PosedPair]):
             bool(self.mirrored[index]),
         )
 
+    def where(self, rows: np.ndarray) -> Pairs:
+        """Return the pairs of some rows, as numbers or as bool (N,)."""
+        chosen = {name: getattr(self, name)[rows] for name in _PER_PAIR}
+        return Pairs(chosen | {"templates": self.templates, "positions": self.positions})
+
     def solved(self) -> Iterator[SolvedPair]:
         """Each pair with its quality."""
         for i in range(len(self)):

@@ -32,12 +32,15 @@ def make_pictures(
     shard_size: Annotated[int, typer.Option(min=1, help="Pictures a shard.")] = 2000,
     devices: Annotated[int, typer.Option(help="GPUs to share; 0 takes what EGL offers first.")] = 0,
     varied: Annotated[bool, typer.Option(help="Draw poses around the solved ones.")] = False,
+    leave_out_fold: Annotated[
+        int | None, typer.Option(min=0, max=4, help="Show no pose of these families.")
+    ] = None,
 ) -> None:
     """Render training shards; those that are done can be read while the rest is made."""
     from .shards import Order, render
 
     order = Order(tuple(pairs), cast, out, textures, workers, seconds, count, seed, views,
-                  long_side, shard_size, devices, varied)  # fmt: skip
+                  long_side, shard_size, devices, varied, leave_out_fold)  # fmt: skip
     written = render(order, typer.echo)
     typer.echo(f"{len(written)} shards in {out}")
 

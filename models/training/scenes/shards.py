@@ -23,6 +23,7 @@ from pipeline.timeline.vocabulary import POSITION_KEYS
 
 from .arrays_file import write_arrays
 from .body import load_cast
+from .families import kept
 from .pairs_file import Pairs, load_pairs
 from .picture import LONG_SIDE, Picture, Studio, random_shots
 from .textures import load_textures
@@ -63,6 +64,8 @@ class Order:
         How many GPUs the workers share.
     varied : bool
         Whether to draw poses around the solved ones (`variety`).
+    leave_out_fold : int or None
+        Whose families are not shown.
     """
 
     pairs: tuple[Path, ...]
@@ -78,6 +81,7 @@ class Order:
     shard_size: int = 2000
     devices: int = 0
     varied: bool = False
+    leave_out_fold: int | None = None
 
 
 @dataclass
@@ -288,7 +292,7 @@ def render(order: Order, report: Callable[[str], None] = print) -> list[Path]:
 
 def _work(order: Order, worker: int, report: Callable[[str], None]) -> list[Path]:
     cv2.setNumThreads(1)
-    pairs = load_pairs(*order.pairs)
+    pairs = _chosen(load_pairs(*order.pairs), order.leave_out_fold)
     device = worker % order.devices if order.devices else None
     studio = Studio(
         load_cast(order.cast), load_textures(order.textures), device, spectators=SPECTATORS
@@ -314,6 +318,14 @@ def _work(order: Order, worker: int, report: Callable[[str], None]) -> list[Path
     spent = time.monotonic() - started
     report(f"worker {worker}: {made} pictures in {spent:.1f} s, {made / spent:.1f} a second")
     return out.written
+
+
+def _chosen(pairs: Pairs, leave_out_fold: int | None) -> Pairs:
+    """Leave out the pairs of a fold's families, if one is named."""
+    if leave_out_fold is None:
+        return pairs
+    learned = kept([str(name) for name in pairs.templates], leave_out_fold)
+    return pairs.where(np.isin(pairs.templates, learned)[pairs.template])
 
 
 def stream(

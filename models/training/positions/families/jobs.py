@@ -43,7 +43,7 @@ def learn_stills(
 ) -> None:
     """See pairs held still and keep the samples, and which pair each is of."""
     found = making.material(source)
-    some = stills.taken(found.pairs, rows)
+    some = found.pairs.where(rows)
     if named_by == "judge":
         states = stills.judged_states(some, found.people)
     else:
@@ -122,7 +122,7 @@ def judge_stills(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Judge pairs held still: true states (N,) and what a model makes of them (N, `STATES`)."""
     found = making.material(source)
-    some = stills.taken(found.pairs, np.repeat(rows, STILL_CAMERAS))
+    some = found.pairs.where(np.repeat(rows, STILL_CAMERAS))
     rng = np.random.default_rng(seed)
     world = stills.held(some, np.arange(len(some)), found.people, rng)
     grids = list(stills.seen(world, rng, STILL_ERRORS, RATE_HZ))

@@ -30,14 +30,6 @@ _SEPARATE = round(max(REACHES_S) / GRID_S)
 _TOPS = (None, "A", "B")
 
 
-def taken(pairs: Pairs, rows: np.ndarray) -> Pairs:
-    """Return some of the pairs."""
-    names = ("template", "position", "top", "mirrored", "person", "joints", "rotation",
-             "translation", "quality")  # fmt: skip
-    arrays = {name: getattr(pairs, name)[rows] for name in names}
-    return Pairs(arrays | {"templates": pairs.templates, "positions": pairs.positions})
-
-
 def template_states(pairs: Pairs) -> np.ndarray:
     """Return the joint state that templates say each pair shows, ``""`` for none; (N,) of str."""
     positions = pairs.positions[pairs.position]
