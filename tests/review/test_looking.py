@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.outputs import export_bout, import_file
-from pipeline.outputs.study import Selection, select
+from pipeline.outputs.study import Selection, Study, report_html, select
 from pipeline.timeline import Correction, State
 from tests.review.test_page import go, saved, until
 
@@ -32,6 +32,16 @@ def test_everything_was_looked_at_means_that_nothing_is_proposed_anywhere(page, 
     assert (studied.left_out_s, studied.left_out_moments) == (0, 0)
     page.goto(served.address)
     page.wait_for_selector("text=9 of 9")
+
+
+def test_a_report_made_on_the_way_tells_what_it_counts_unseen_from_what_it_leaves_out(served):
+    for number in range(6):
+        served.library.append(served.bout.id, Correction("accept", {"segment": f"s000{number}"}))
+    chosen = select(served.library, Selection())
+    assert (chosen[0].left_out_moments, chosen[0].followed_moments) == (1, 3)  # the rise is left
+    text = report_html(Study.of(chosen))
+    assert "nobody has accepted or corrected it yet: 1 moment." in text
+    assert "nobody has looked at the moment itself: 3 moments." in text
 
 
 def test_what_is_left_out_on_the_way_is_never_called_looked_at(page, served):

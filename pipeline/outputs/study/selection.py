@@ -60,6 +60,8 @@ class StudyBout:
     left_out_s : float
         Seconds of segments left out because of their state.
     left_out_moments : int
+    followed_moments : int
+        Moments that count because of the positions around them, though nobody spoke of them.
     """
 
     bout: Bout
@@ -67,6 +69,7 @@ class StudyBout:
     timeline: Timeline
     left_out_s: float = 0.0
     left_out_moments: int = 0
+    followed_moments: int = 0
 
     @classmethod
     def of(
@@ -87,6 +90,7 @@ class StudyBout:
             kept.with_moments(counted),
             sum(s.duration_s for s in timeline.segments if s.state not in states),
             len(everything) - len(counted),
+            sum(m.state not in states for m in counted),
         )
 
     @property
