@@ -18,7 +18,11 @@ export class Chooser {
     dialog.addEventListener("mousedown", (event) => event.target !== this.text && event.preventDefault());
     // Not "close": it arrives late, when the next question may already be open.
     dialog.addEventListener("cancel", () => this.finish(null));
-    dialog.querySelector("form").addEventListener("submit", (event) => event.preventDefault());
+    // What a phone's keyboard sends for Enter.
+    dialog.querySelector("form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.takePointed();
+    });
   }
 
   /**
@@ -66,10 +70,13 @@ export class Chooser {
       event.preventDefault();
     } else if (event.key === "Enter") {
       event.preventDefault();
-      // An Enter still held from the question before doesn't answer this one.
-      const option = event.repeat ? null : this.shown[this.pointed];
-      if (option) this.finish(option.value);
+      if (!event.repeat) this.takePointed(); // held from the question before, it doesn't answer this one
     }
+  }
+
+  takePointed() {
+    const option = this.shown[this.pointed];
+    if (option) this.finish(option.value);
   }
 
   finish(value) {

@@ -110,7 +110,8 @@ export class MatDialog {
 
 function told({ files, advice, corrected }) {
   const kept = files === 1 ? "Saved." : `Saved for ${files} files.`;
-  const lost = corrected ? ` ${corrected === 1 ? "A bout in it was" : `${corrected} bouts in them were`} corrected: read again, only the new proposal shows.` : "";
+  const who = corrected === 1 ? "One bout was corrected; once read again it shows" : `${corrected} bouts were corrected; once read again they show`;
+  const lost = corrected ? ` ${who} a new proposal without the corrections.` : "";
   return [`${kept} What you see was read before.${lost} To read it again, in a terminal:`, el("code", {}, advice)];
 }
 
