@@ -7,7 +7,7 @@ INSTALLED := $(VENV)/.installed
 TESTED := $(VENV)/.installed-test
 TRAINED := $(VENV)/.installed-training
 
-.PHONY: demo test bench evaluate reference training clean
+.PHONY: demo test bench evaluate families coverage reader-families reference training clean
 
 demo: $(INSTALLED)
 	$(BIN)/matline demo
@@ -27,6 +27,17 @@ bench: $(TESTED)
 evaluate: $(TESTED)
 	$(BIN)/python -m models.training.positions evaluate $(if $(BOUTS),--bouts $(BOUTS))
 	$(BIN)/python -m tests.overnight.evaluate_clips
+
+# Files as in docs/positions.md and docs/reader.md; MORE="--more packs.npz --name composed" and the like.
+MATERIAL = --cast $(CAST) --pairs $(PAIRS) --test-cast $(TEST_CAST) --test-pairs $(TEST_PAIRS)
+families: $(TRAINED)
+	$(BIN)/python -m models.training.positions families $(MATERIAL) --out $(or $(OUT),families) $(MORE)
+
+coverage: $(TRAINED)
+	$(BIN)/python -m models.training.positions coverage $(MATERIAL) $(MORE)
+
+reader-families: $(TRAINED)
+	$(BIN)/python -m models.training.reader families $(RUNS) $(MORE)
 
 reference: $(INSTALLED)
 	$(BIN)/python -m pipeline.cli.reference > docs/reference.md
