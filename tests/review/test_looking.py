@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import pytest
 
 from pipeline.outputs import export_bout, import_file
 from pipeline.outputs.study import Selection, Study, report_html, select
-from pipeline.timeline import Correction, State
+from pipeline.timeline import ACTIONS, Correction, State
 from tests.review.test_page import go, saved, until
 
 pytestmark = pytest.mark.browser
@@ -86,6 +88,63 @@ def test_undo_and_redo_say_what_they_did_and_go_there(page, served):
     page.keyboard.press("y")
     say(page, "Made again: Ines (B) on top, at 0:12.4.")
     until(page, "document.querySelector('#clock').textContent === '0:12.40'")
+
+
+TOLD = """async ([steps, vocabulary]) => {
+  const { told } = await import('/static/steps.js');
+  const { Words } = await import('/static/words.js');
+  const words = new Words(vocabulary, { names: { A: 'Mara Lind', B: 'Ines Oko' } });
+  return steps.map(([stepped, rows]) => {
+    const find = (id) => rows.find((row) => row.id === id);
+    return told('undo', stepped, find, () => undefined, words, 0); }); }"""
+
+
+def test_no_correction_is_taken_back_without_a_word(page, served):
+    """Every action there is has its sentence and its place."""
+    given = {
+        "accept": ({"segment": "s0003"}, "accepted half guard, Mara (A) on top, at 0:09.0", 9.0),
+        "relabel": ({"segment": "s0003", "position": "mount"}, "position mount, at 0:09.0", 9.0),
+        "set_top": ({"segment": "s0003", "top": None}, "nobody on top, at 0:09.0", 9.0),
+        "note": ({"segment": "s0003", "text": "grip"}, "note, at 0:09.0", 9.0),
+        "split": ({"segment": "s0003", "time_s": 10.5}, "split, at 0:10.5", 10.5),
+        "merge": ({"segment": "s0003"}, "merge, at 0:09.0", 9.0),
+        "move_border": (
+            {"segment": "s0003", "edge": "end", "time_s": 11.0}, "border moved, at 0:12.4", 12.4,
+        ),
+        "add_segment": (
+            {"start_s": 2.0, "end_s": 3.0, "position": "mount"}, "added mount, at 0:02.0", 2.0,
+        ),
+        "remove_segment": (
+            {"segment": "s0003"}, "removed half guard, Mara (A) on top, at 0:09.0", 9.0,
+        ),
+        "set_bounds": (
+            {"start_s": 1.0, "end_s": 19.0}, "start and end of the bout, at 0:01.0", 1.0,
+        ),
+        "swap_athletes": ({"from_s": 8.0}, "exchange of A and B, at 0:08.0", 8.0),
+        "accept_moment": ({"moment": "m-rise"}, "accepted rise by Ines (B), at 0:07.4", 7.4),
+        "add_moment": (
+            {"kind": "lift", "peak_s": 6.0, "athlete": "A", "id": "m-rise"},
+            "added rise by Ines (B), at 0:07.4", 7.4,
+        ),
+        "edit_moment": (
+            {"moment": "m-rise", "kind": "lift"}, "changed rise by Ines (B), at 0:07.4", 7.4,
+        ),
+        "remove_moment": ({"moment": "m-rise"}, "removed rise by Ines (B), at 0:07.4", 7.4),
+    }  # fmt: skip
+    assert set(given) == set(ACTIONS)
+    timeline = served.library.timeline(served.bout.id)
+    rows = [asdict(row) for row in (*timeline.segments, *timeline.moments)]
+    steps = [
+        [{"count": 1, "action": action, "arguments": arguments}, rows]
+        for action, (arguments, _, _) in given.items()
+    ]
+    with served.client() as client:
+        vocabulary = client.get("/api/words").json()
+    told = page.evaluate(TOLD, [steps, vocabulary])
+    assert [one["sentence"] for one in told] == [
+        f"Undone: {said}." for _, said, _ in given.values()
+    ]
+    assert [one["time"] for one in told] == [time_s for _, _, time_s in given.values()]
 
 
 def test_undoing_an_import_asks_and_no_is_what_enter_takes(page, served, tmp_path):
