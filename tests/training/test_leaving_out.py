@@ -20,6 +20,8 @@ from models.training.positions.families.run import Condition, _made_of
 from models.training.positions.families.tables import markdown, still_figures
 from models.training.positions.train import Recipe, fit
 from models.training.scenes.families import FOLDS, deal, family_of, left_out
+from models.training.scenes.joints import JOINT_NAMES
+from models.training.scenes.pairs_file import Pairs
 from models.training.scenes.templates import templates
 from pipeline.errors import MatlineError
 from pipeline.positions import STATES, PositionModel
@@ -60,26 +62,26 @@ def test_a_bout_shows_written_poses_however_many_were_composed():
 def samples():
     """Three states that a few inputs tell apart, some of them unseen, on two scales."""
     rng = np.random.default_rng(0)
-    y = rng.choice(["mount/A", "mount/B", "standing"], 3000)
-    x = rng.normal(size=(3000, 12)).astype(np.float32)
+    y = rng.choice(["mount/A", "mount/B", "standing"], 1000)
+    x = rng.normal(size=(1000, 12)).astype(np.float32)
     x[:, 3] += 2 * (y == "mount/A") - 2 * (y == "mount/B")
     x[:, 7] = np.exp(x[:, 7] + 2 * (y == "standing"))
     x[rng.random(x.shape) < 0.1] = np.nan
-    return Samples(x, y, np.repeat(np.arange(60), 50).astype(str))
+    return Samples(x, y, np.repeat(np.arange(20), 50).astype(str))
 
 
 def test_fitting_with_pytorch_gives_what_scikit_learn_gives(samples):
     pytest.importorskip("torch")
     x, y = np.nan_to_num(samples.x), samples.y
     # In one batch, so that the order of rows, which both draw, doesn't count.
-    plain = MLPClassifier((24, 12), batch_size=len(x), max_iter=30, alpha=0.3, random_state=4)
+    plain = MLPClassifier((24, 12), batch_size=len(x), max_iter=15, alpha=0.3, random_state=4)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", ConvergenceWarning)
         slow = clone(plain).fit(x, y)
     fast = clone(plain)
     fitting.draw_weights(fast, x, y)
     assert np.abs(fast.predict_proba(x) - slow.predict_proba(x)).max() > 0.1
-    fitting.fit_network(fast, x, np.searchsorted(slow.classes_, y), epochs=30)
+    fitting.fit_network(fast, x, np.searchsorted(slow.classes_, y), epochs=15)
     np.testing.assert_allclose(fast.predict_proba(x), slow.predict_proba(x), atol=1e-3)
 
 
@@ -135,3 +137,34 @@ def test_figures_of_other_material_are_not_mixed_into_a_folder(tmp_path: Path):
     with pytest.raises(MatlineError, match="no file"):
         _made_of(condition("missing"))
     assert json.loads((tmp_path / "out" / "test" / "made_of.json").read_text())["bouts"] == 20
+
+
+def test_stills_show_the_pairs_alive_and_those_without_a_name_are_not_learned_from(people):
+    rng = np.random.default_rng(0)
+    shapes = {"joints": (len(JOINT_NAMES),), "rotation": (3, 3), "translation": (3,)}
+    arrays = {name: np.zeros((3, 2, *shape), np.float32) for name, shape in shapes.items()}
+    arrays["rotation"] += np.eye(3, dtype=np.float32)
+    arrays["translation"] += np.array([[[0, 0, 1], [0.6, 0, 1]]], np.float32)
+    pairs = Pairs(
+        arrays
+        | {
+            "templates": np.array(["apart, both on their feet"]),
+            "positions": np.array(["", "mount"]),
+            "template": np.zeros(3, int),
+            "position": np.array([1, 0, 1]),
+            "top": np.array([1, 0, 2]),
+            "person": np.array([[0, 1], [2, 3], [1, 0]]),
+            "mirrored": np.zeros(3, bool),
+            "quality": np.zeros((3, 4)),
+        }
+    )
+    world = stills.held(pairs, np.arange(3), people, rng)
+    np.testing.assert_allclose(world[0, :, 0], world[2, :, 1] - [0.6, 0, 0], atol=0.5)
+    moved = np.linalg.norm(world - world[:, :1], axis=-1).max(axis=1)
+    assert 0.005 < np.median(moved) < 0.2
+    states = stills.template_states(pairs)
+    assert states.tolist() == ["mount/A", "", "mount/B"]
+    x, y, of = stills.draw(pairs, states, np.arange(3), people, (0,), keep=3)
+    assert set(of.tolist()) == {0, 2}
+    assert len(x) == len(y) == 6
+    assert set(y.tolist()) <= {"mount/A", "mount/B"}

@@ -38,9 +38,8 @@ def template_states(pairs: Pairs) -> np.ndarray:
 
 def judged_states(pairs: Pairs, people: Sequence[Person]) -> np.ndarray:
     """Return the joint state that geometry says each pair shows, ``""`` for none; (N,) of str."""
-    from pipeline.positions.judging import judge_poses
-
     from models.training.scenes.pose_joints import pair_joints
+    from pipeline.positions.judging import judge_poses
 
     verdicts = judge_poses(pair_joints(pairs, people))
     return _states([v.position or "" for v in verdicts], [v.top for v in verdicts])
