@@ -155,14 +155,15 @@ def test_only_pairs_judged_to_be_as_meant_are_kept_and_the_judge_names_those_in_
     assert renamed(pair, None, None, others=True) is None
     assert renamed(pair, "half_guard", "B") is None
     other = renamed(pair, "mount", "B", others=True)
-    assert (other.position, other.top) == ("mount", "B")
+    assert (other.position, other.top) == ("mount", "A")  # exchanged, so that A is on top
     assert other.template == f"judged other / {pair.template}"
     scramble = PosedPair("scramble / on one knee", "scramble", None, (None, None))
     assert renamed(scramble, None, None) == scramble
     assert renamed(scramble, "turtle", "A") is None
-    between = PosedPair("in between / crucifix / half guard, flat / flat", "", None, (None, None))
+    between = PosedPair("in between / crucifix / half guard, flat / flat", "", None, ("first", "second"))
     named = renamed(between, "half_guard", "B")
-    assert (named.template, named.position, named.top) == (between.template, "half_guard", "B")
+    assert (named.template, named.position, named.top) == (between.template, "half_guard", "A")
+    assert named.bodies == ("second", "first")
 
 
 def test_what_no_judge_would_name_is_not_kept(people, drawn):

@@ -35,7 +35,7 @@ QUICK_STEPS = 12
 """Of settling, for training: skeletons need less than pictures, and more bouts say more than
 finer ones. Bouts to judge by are given 40."""
 CHOICE = 6
-"""Solved pairs of a template that a bout chooses from. The nearest of many would always be much
+"""Solved pairs of a family that a bout chooses from. The nearest of many would always be much
 like the pose before; of a few, all come to be used."""
 
 
@@ -178,13 +178,15 @@ def _material(cast: Path, pairs: Path):  # type: ignore[no-untyped-def]
     import torch
 
     from models.training.scenes.body import load_cast
+    from models.training.scenes.families import family_of
     from models.training.scenes.pairs_file import load_pairs
 
     torch.set_num_threads(1)
-    by_template: dict[str, list[PosedPair]] = {}
+    by_family: dict[str, list[PosedPair]] = {}
     for pair in load_pairs(pairs):
-        by_template.setdefault(pair.template, []).append(pair)
-    return load_cast(cast), by_template
+        if pair.position:
+            by_family.setdefault(family_of(pair.template), []).append(pair)
+    return load_cast(cast), by_family
 
 
 def _some(pairs: Mapping[str, list[PosedPair]], rng: np.random.Generator) -> Iterator[PosedPair]:

@@ -12,7 +12,7 @@ from .body import Person
 from .composition.mixing import IN_BETWEEN, OTHERWISE
 from .pairs_file import Pairs
 from .pose import BodyPose, PosedPair
-from .solver import SolvedPair
+from .solver import SolvedPair, swap
 
 _UNNAMED = "scramble"  # no settled position: what the judge gives no name
 Top = Literal["A", "B"] | None
@@ -85,14 +85,20 @@ def renamed(
     Returns
     -------
     PosedPair or None
-        As it is if it is what it was meant to be; in-between poses take the judge's name.
+        As it is if it is what it was meant to be; in-between poses take the judge's name. As in
+        templates, A is the one on top where there is one.
     """
     if position is None:
         return pair if pair.position == _UNNAMED else None
     if pair.template.startswith(IN_BETWEEN):
-        return replace(pair, position=position, top=top)
+        return _topped(replace(pair, position=position, top=top))
     if (position, top) == (pair.position, pair.top):
         return pair
     if not others:
         return None
-    return replace(pair, template=f"{OTHERWISE} / {pair.template}", position=position, top=top)
+    name = f"{OTHERWISE} / {pair.template}"
+    return _topped(replace(pair, template=name, position=position, top=top))
+
+
+def _topped(pair: PosedPair) -> PosedPair:
+    return swap(pair) if pair.top == "B" else pair
