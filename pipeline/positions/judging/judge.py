@@ -8,8 +8,9 @@ from typing import Literal
 import numpy as np
 
 from pipeline.errors import MatlineError
+from pipeline.positions.judging.clauses import higher
 from pipeline.positions.judging.measures import measure
-from pipeline.positions.judging.rules import RULES, higher
+from pipeline.positions.judging.rules import RULES
 from pipeline.positions.judging.skeleton import POSE_JOINTS
 from pipeline.timeline.vocabulary import BY_KEY
 

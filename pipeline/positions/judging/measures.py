@@ -14,8 +14,8 @@ import numpy as np
 from pipeline.positions.judging.shapes import Trunk, crosses_triangle, dot, nearest, trunk_of, unit
 from pipeline.positions.judging.skeleton import (
     ANKLES,
+    ARM_BONES,
     BONES,
-    FOREARM_BONES,
     HEAD,
     HEAD_BONE,
     HIPS,
@@ -59,6 +59,7 @@ class Measures:
     hooks : how many own feet, or shins, reach round in front of the other's hips
     knees_on : how many own knees are on the other's trunk
     feet_behind : how many own feet are behind the other's trunk
+    knees_between : how many own knees are between the trunks
     legs_before : how many own legs are in front of the other's trunk
     hand_to_leg, hand_to_trunk : distance of the own hands to the other's legs; trunk
     same_way : cosine between the trunks: 1 heads the same way, −1 head to foot
@@ -96,6 +97,7 @@ class Measures:
     hooks: np.ndarray
     knees_on: np.ndarray
     feet_behind: np.ndarray
+    knees_between: np.ndarray
     legs_before: np.ndarray
     hand_to_leg: np.ndarray
     hand_to_trunk: np.ndarray
@@ -129,7 +131,8 @@ def measure(poses: np.ndarray) -> Measures:
     chest = _beside(trunk.chest[:, :, None], other)[:, :, 0]
     caught = np.stack([_between(towards, leg, _BETWEEN_LEG) | through[..., leg].any(-1)
                        for leg in LEG_BONES], -1)  # fmt: skip
-    arms = through[..., FOREARM_BONES] | through[..., [0, 2]]
+    arms = np.stack([_between(towards, arm, _BETWEEN_LEG) | through[..., arm].any(-1)
+                     for arm in ARM_BONES], -1)  # fmt: skip
     legs = [row for leg in LEG_BONES for row in leg]
     wrist_to = _wrist_gaps(joints, first[:, ::-1], last[:, ::-1])
     return Measures(
@@ -147,7 +150,7 @@ def measure(poses: np.ndarray) -> Measures:
         knees_down=(joints[:, :, KNEES, 2] < KNEE_DOWN).sum(-1),
         legs_caught=caught.sum(-1),
         trunk_caught=_between(towards, [TRUNK_BONE], _BETWEEN_TRUNK) | through[..., TRUNK_BONE],
-        head_caught=through[..., HEAD_BONE],
+        head_caught=_between(towards, [HEAD_BONE], _BETWEEN_TRUNK) | through[..., HEAD_BONE],
         arms_caught=arms.sum(-1),
         ankles_apart=np.linalg.norm(joints[:, :, 12] - joints[:, :, 13], axis=-1),
         crossed=_crossed(joints),
@@ -161,6 +164,7 @@ def measure(poses: np.ndarray) -> Measures:
         hooks=_hooks(knees, ankles),
         knees_on=_knees_on(knees),
         feet_behind=_behind(ankles),
+        knees_between=_between_trunks(knees),
         legs_before=(_before(knees) | _before(ankles)).sum(-1),
         hand_to_leg=wrist_to[..., legs].min(-1),
         hand_to_trunk=wrist_to[..., TRUNK_BONE],
@@ -260,6 +264,12 @@ def _knees_on(knees: np.ndarray) -> np.ndarray:
 def _behind(ankles: np.ndarray) -> np.ndarray:
     along, left, front = np.moveaxis(ankles, -1, 0)
     return ((front < 0.1) & (along > -0.6) & (along < 1.6) & (np.abs(left) < 1.1)).sum(-1)
+
+
+def _between_trunks(knees: np.ndarray) -> np.ndarray:
+    along, left, front = np.moveaxis(knees, -1, 0)
+    within = (along > -0.1) & (along < 1.0) & (np.abs(left) < 0.35)
+    return (within & (front > 0) & (front < 0.7)).sum(-1)
 
 
 def _before(points: np.ndarray) -> np.ndarray:

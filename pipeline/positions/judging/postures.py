@@ -9,7 +9,8 @@ from pipeline.positions.judging.measures import Measures
 
 def on_feet(m: Measures) -> np.ndarray:
     """On one foot or both with the hips up, no knee down, not upside down."""
-    return (m.knees_down == 0) & (m.feet_down > 0) & (m.hip > 0.85) & (m.upright > -0.3)
+    up = (m.hip > 0.85) & (m.upright > -0.3) & (m.shoulder > 1.0)
+    return (m.knees_down == 0) & (m.feet_down > 0) & up
 
 
 def upright_on_feet(m: Measures) -> np.ndarray:
@@ -58,3 +59,9 @@ def in_the_air(m: Measures) -> np.ndarray:
     """Neither foot nor knee down, and the trunk off the mat."""
     off = (m.feet_down == 0) & (m.knees_down == 0)
     return off & (np.minimum(m.hip, m.shoulder) > 0.62)
+
+
+def sprawled(m: Measures) -> np.ndarray:
+    """Legs thrown back, chest down, hips off the mat, the knees not folded beneath."""
+    back = (m.faces_up < -0.5) & (m.upright < 0.6)
+    return back & (m.shoulder > 0.6) & (m.ankles_apart > 0.5) & (m.hip - m.knee_high < 0.75)

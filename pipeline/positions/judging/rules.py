@@ -1,38 +1,19 @@
-"""The rules: what each position is, in words and in numbers, in the order in which they are asked.
+"""The rules: what each position is, in the order in which they are asked.
 
-A rule is a list of clauses that must all hold; the first rule that holds names the pair. Lengths are
-trunk lengths. ``{top}`` and ``{under}`` stand for the athletes' names. These are our definitions;
-where the trade is split, docs/judging.md says which side they take.
+A rule is a list of clauses that must all hold; the first rule that holds names the pair, and where
+none does, the answer is None. These are our definitions; where the trade is split, docs/judging.md
+says which side they take.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.positions.judging import clauses as c
+from pipeline.positions.judging.clauses import Clause
 from pipeline.positions.judging.measures import Measures
-from pipeline.positions.judging.postures import (
-    face_down,
-    in_the_air,
-    lying,
-    on_feet,
-    on_the_mat,
-    turned_in,
-    upright_on_feet,
-)
-
-Test = Callable[[Measures], np.ndarray]
-"""Whether something holds, (N, 2): column i with athlete i as the one on top."""
-
-
-@dataclass(frozen=True)
-class Clause:
-    """One thing that must hold, in words and as a test."""
-
-    words: str
-    test: Test
 
 
 @dataclass(frozen=True)
@@ -58,261 +39,139 @@ class Rule:
         return np.logical_and.reduce([clause.test(m) for clause in self.clauses])
 
 
-def under(x: np.ndarray) -> np.ndarray:
-    """The same measure of the one underneath."""
-    return x[:, ::-1]
-
-
-def higher(m: Measures) -> np.ndarray:
-    """How much higher the own trunk is than the other's."""
-    middle = (m.hip + m.shoulder) / 2
-    return middle - under(middle)
-
-
-def behind(m: Measures) -> np.ndarray:
-    """The own chest is at the other's back."""
-    return (m.chest_ahead < -0.1) & (under(m.chest_ahead) > 0.1) & (m.facing > 0.25)
-
-
-def attack(m: Measures) -> np.ndarray:
-    """Who brings the other down: has hands on legs, stays nearer the feet, is less tipped."""
-    hold = 1.2 * np.clip(1.2 - m.hand_to_leg, 0, 1) + 0.4 * np.clip(1.2 - m.hand_to_trunk, 0, 1)
-    base = 0.5 * (m.feet_down + m.knees_down > 0) - 0.4 * np.clip(m.lowest, 0, 2)
-    return hold + base
-
-
-def _legs_hold_trunk(m: Measures) -> np.ndarray:
-    """The legs of the one underneath close round the other's trunk, head or arm."""
-    feet = under(m.feet_behind == 2) & (under(m.ankles_apart) < 0.8)
-    return under(m.trunk_caught | m.head_caught) | feet
-
-
-def _locked(m: Measures) -> np.ndarray:
-    return under((m.ankles_apart < 0.45) | m.crossed)
+def _rule(position: str, *clauses: Clause, shape: str = "") -> Rule:
+    return Rule(position, shape, clauses)
 
 
 RULES: tuple[Rule, ...] = (
-    Rule(
+    _rule(
         "standing",
-        "",
-        (
-            Clause(
-                "both are on their feet", lambda m: upright_on_feet(m) & under(upright_on_feet(m))
-            ),
-            Clause("they are within reach", lambda m: m.chests_apart < 3.5),
-            Clause(
-                "neither has the other's legs",
-                lambda m: (m.hand_to_leg > 0.36) & under(m.hand_to_leg > 0.36),
-            ),
-            Clause(
-                "neither holds the waist from behind",
-                lambda m: ~_waist_from_behind(m) & ~under(_waist_from_behind(m)),
-            ),
-            Clause(
-                "neither hangs on with the legs", lambda m: ~m.trunk_caught & ~under(m.trunk_caught)
-            ),
-        ),
+        c.both_on_feet,
+        c.within_two_paces,
+        c.no_hands_on_legs,
+        c.waists_free,
+        c.nobody_hangs_on,
     ),
-    Rule(
-        "apart", "", (Clause("nothing of one is within reach of the other", lambda m: m.gap > 0.5),)
-    ),
-    Rule(
+    _rule("apart", c.out_of_reach),
+    _rule(
         "takedown",
-        "from the knees",
-        (
-            Clause(
-                "{top} is on the knees at the legs of the other",
-                lambda m: turned_in(m) & (m.hand_to_leg < 0.5),
-            ),
-            Clause(
-                "{under} is on the feet or sprawls",
-                lambda m: under(
-                    on_feet(m)
-                    | (
-                        (m.upright < 0.6)
-                        & (m.knee_high > 0.0)
-                        & (m.legs_gap > -1)
-                        & (m.hips_along < 0)
-                    )
-                ),
-            ),
-            Clause("{top} faces {under}", lambda m: under(m.same_way) < 0.4),
-        ),
+        c.shoots_from_the_knees,
+        c.under_stands_or_sprawls,
+        c.top_comes_from_the_front,
+        shape="shot from the knees",
     ),
-    Rule(
+    _rule(
         "turtle",
-        "",
-        (
-            Clause("{under} is on the knees, belly down", lambda m: under(turned_in(m))),
-            Clause("{top} is behind, beside or in front, and touches", lambda m: m.gap < 0.2),
-            Clause("{top} is over {under}", lambda m: higher(m) > -0.15),
-            Clause("{top} is not on the back or seat", lambda m: ~on_the_mat(m) & ~in_the_air(m)),
-            Clause("{top}'s chest is at the back or the shoulders", lambda m: m.chest_ahead < 0.25),
-            Clause("no leg of {top} is held", lambda m: under(m.legs_caught == 0)),
-        ),
+        c.under_turned_in,
+        c.touching,
+        c.top_is_level,
+        c.top_has_base,
+        c.chest_at_back_or_shoulders,
     ),
-    Rule(
+    _rule(
         "back_control",
-        "",
-        (
-            Clause("{top}'s chest is at {under}'s back", behind),
-            Clause("both trunks point the same way", lambda m: m.same_way > 0.25),
-            Clause(
-                "chest and back are close", lambda m: (m.chests_apart < 1.15) & (m.trunk_gap < 0.8)
-            ),
-            Clause(
-                "{top}'s legs reach round {under}'s hips or legs",
-                lambda m: (
-                    (m.hooks >= 1) | m.trunk_caught | (m.legs_caught > 0) | under(face_down(m))
-                ),
-            ),
-            Clause("{top} is not on the own feet", lambda m: ~on_feet(m)),
-        ),
+        c.chest_to_back,
+        c.close_behind,
+        c.hooks_in,
+        c.top_carried,
     ),
-    Rule(
+    _rule(
+        "back_control",
+        c.hips_behind,
+        c.leg_laced,
+        c.top_carried,
+        shape="leg ride",
+    ),
+    _rule(
         "half_guard",
-        "",
-        (
-            Clause(
-                "one leg of {top} is between {under}'s legs", lambda m: under(m.legs_caught == 1)
-            ),
-            Clause("{under}'s legs are not round the trunk", lambda m: ~under(m.trunk_caught)),
-            Clause("{under} is on the back, a side or an elbow", lambda m: under(on_the_mat(m))),
-            Clause(
-                "{top} is over {under} and not on the feet",
-                lambda m: (higher(m) > 0.3) & ~(on_feet(m) & (m.hip > 1.35)),
-            ),
-            Clause(
-                "the trunks are near each other",
-                lambda m: (m.trunk_gap < 1.2) & (m.chests_apart < 1.6),
-            ),
-        ),
+        c.one_leg_held,
+        c.trunk_free,
+        c.under_on_the_mat,
+        c.top_is_level,
+        c.top_does_not_stand,
+        c.top_on_the_base,
+        c.trunks_near,
     ),
-    Rule(
+    _rule(
         "leg_entanglement",
-        "",
-        (
-            Clause("{top}'s legs are wound round one leg of {under}", lambda m: m.legs_caught >= 1),
-            Clause(
-                "{top} holds that leg with the hands",
-                lambda m: (m.hand_to_leg < 0.45) & (m.hand_to_leg <= under(m.hand_to_leg)),
-            ),
-            Clause("the trunks are apart", lambda m: m.chests_apart > 1.5),
-            Clause("{top} is on the mat", on_the_mat),
-        ),
+        c.legs_wound,
+        c.hands_on_leg,
+        c.chests_apart,
+        c.top_on_the_mat,
+        c.other_down_or_locked,
     ),
-    Rule(
+    _rule(
         "closed_guard",
-        "",
-        (
-            Clause("{under}'s legs close round {top}'s trunk, head or arm", _legs_hold_trunk),
-            Clause("{under}'s feet are crossed", _locked),
-            Clause(
-                "{under} faces {top}", lambda m: (m.chest_ahead > -0.1) & under(m.hips_ahead > 0.1)
-            ),
-            Clause(
-                "{under} is on the mat or carried", lambda m: under(~turned_in(m) & ~on_feet(m))
-            ),
-            Clause("{top} is on knees or feet", lambda m: m.faces_up < 0.5),
-        ),
+        c.legs_round_trunk,
+        c.feet_locked,
+        c.under_faces_top,
+        c.under_in_front,
+        c.under_off_the_base,
+        c.top_on_the_base,
     ),
-    Rule(
+    _rule(
         "mount",
-        "",
-        (
-            Clause(
-                "{top} sits astride {under}'s trunk", lambda m: m.trunk_caught | m.knees_astride
-            ),
-            Clause(
-                "{top}'s hips are on the trunk",
-                lambda m: (
-                    (m.hips_along > -0.05)
-                    & (m.hips_along < 1.25)
-                    & (m.hips_aside < 0.5)
-                    & (m.hips_ahead > 0)
-                ),
-            ),
-            Clause("{top} faces the head", lambda m: m.same_way > -0.2),
-            Clause(
-                "none of {top}'s legs is held",
-                lambda m: under((m.legs_caught == 0) & ~m.trunk_caught),
-            ),
-            Clause("{under}'s legs are not between them", lambda m: under(m.legs_before == 0)),
-            Clause("{under} lies", lambda m: under(lying(m) | (m.upright < 0))),
-            Clause("{top} is over {under}", lambda m: higher(m) > 0.3),
-        ),
+        c.astride,
+        c.hips_on_trunk,
+        c.same_way,
+        c.no_leg_held,
+        c.nothing_between,
+        c.under_lies,
+        c.top_is_over,
     ),
-    Rule(
+    _rule(
         "knee_on_belly",
-        "",
-        (
-            Clause("{top}'s one knee is on {under}'s trunk", lambda m: m.knees_on == 1),
-            Clause(
-                "{top} is up, on the other foot",
-                lambda m: (m.hip > 0.85) & (m.feet_down >= 1) & (m.upright > 0.4),
-            ),
-            Clause("no leg of {top} is held", lambda m: under(m.legs_caught == 0)),
-            Clause("{under} lies", lambda m: under(lying(m))),
-            Clause("past the legs", lambda m: m.hips_along > 0.05),
-        ),
+        c.knee_on_trunk,
+        c.top_up_on_a_foot,
+        c.no_leg_held,
+        c.under_lies,
     ),
-    Rule(
+    _rule(
+        "mount",
+        c.sits_on_side,
+        c.no_leg_held,
+        c.trunks_touch,
+        c.under_lies,
+        c.top_is_over,
+        shape="on one hip",
+    ),
+    _rule(
         "north_south",
-        "",
-        (
-            Clause("{top} lies head to foot over {under}", lambda m: m.same_way < -0.5),
-            Clause(
-                "chest on chest",
-                lambda m: (m.chest_ahead > 0) & (m.chests_apart < 1.1) & (m.facing < -0.3),
-            ),
-            Clause("{top}'s hips are beyond the head", lambda m: m.hips_along > 1.05),
-            Clause("{top} is over {under}", lambda m: higher(m) > 0.1),
-            Clause("{under} lies", lambda m: under(lying(m))),
-        ),
+        c.head_to_foot,
+        c.hips_beyond_head,
+        c.under_lies,
+        c.top_is_over,
     ),
-    Rule(
+    _rule(
+        "back_control",
+        c.arm_between_legs,
+        c.chest_at_back_or_shoulders,
+        c.trunks_touch,
+        c.top_carried,
+        shape="crucifix",
+    ),
+    _rule(
         "side_control",
-        "",
-        (
-            Clause(
-                "{top}'s hips are past the legs",
-                lambda m: (m.hips_along > 0.1) & under((m.legs_caught == 0) & ~m.trunk_caught),
-            ),
-            Clause("{under} lies", lambda m: under(lying(m) | on_the_mat(m))),
-            Clause("{top} is over {under}", lambda m: higher(m) > 0.15),
-            Clause("{top} is on the trunk", lambda m: m.trunk_gap < 0.9),
-            Clause("{under}'s knees are not between them", lambda m: under(m.legs_before == 0)),
-            Clause("{top} faces down", lambda m: m.faces_up < 0.4),
-            Clause("{top} does not stand", lambda m: ~upright_on_feet(m)),
-        ),
+        c.past_the_legs,
+        c.no_leg_held,
+        c.nothing_between,
+        c.trunks_touch,
+        c.under_lies,
+        c.top_is_over,
+        c.top_faces_down,
+        c.top_does_not_stand,
     ),
-    Rule(
+    _rule(
         "open_guard",
-        "",
-        (
-            Clause("{under} is on the back, a side or the seat", lambda m: under(on_the_mat(m))),
-            Clause("{under} faces {top}", lambda m: m.chest_ahead > 0),
-            Clause(
-                "{top} is at the legs, or they are between",
-                lambda m: (m.hips_along < 0.25) | under(m.legs_before > 0),
-            ),
-            Clause("{top} is on knees or feet", lambda m: ~on_the_mat(m)),
-        ),
+        c.under_on_the_mat,
+        c.under_faces_top,
+        c.at_the_legs,
+        c.top_on_the_base,
     ),
-    Rule(
+    _rule(
         "takedown",
-        "",
-        (
-            Clause("they touch", lambda m: m.gap < 0.2),
-            Clause(
-                "one is on the feet or in the air",
-                lambda m: on_feet(m) | under(on_feet(m)) | in_the_air(m) | under(in_the_air(m)),
-            ),
-            Clause("{top} brings {under} down", lambda m: attack(m) > under(attack(m))),
-        ),
+        c.touching,
+        c.one_on_feet_or_in_the_air,
+        c.top_brings_down,
     ),
 )
-
-
-def _waist_from_behind(m: Measures) -> np.ndarray:
-    return behind(m) & (m.hand_to_trunk < 0.5) & (m.chest_along < -0.1)

@@ -21,10 +21,8 @@ BONES: tuple[tuple[int, int], ...] = (
 )  # fmt: skip
 """Arms, legs (left thigh and shank, then right), trunk, neck with head."""
 
-ARM_BONES = slice(0, 4)
-FOREARM_BONES = [1, 3]
-LEG_BONES = ([4, 5], [6, 7])
-"""Rows of `BONES`: thigh and shank of the left and of the right leg."""
+ARM_BONES, LEG_BONES = ([0, 1], [2, 3]), ([4, 5], [6, 7])
+"""Rows of `BONES`: upper arm and forearm, thigh and shank; left, then right."""
 TRUNK_BONE, HEAD_BONE = 8, 9
 
 RADII: tuple[float, ...] = (0.10, 0.08, 0.10, 0.08, 0.16, 0.11, 0.16, 0.11, 0.25, 0.17)
