@@ -181,9 +181,9 @@ def chest_at_back_or_shoulders(m: Measures) -> np.ndarray:
     return m.chest_ahead < 0.25
 
 
-@clause("{top}'s hips are behind {under}'s, close to them")
+@clause("{top} is behind {under}, hips close to hips")
 def hips_behind(m: Measures) -> np.ndarray:
-    return (m.hips_ahead < -0.1) & (m.facing > 0) & (m.hips_apart < 1.1)
+    return (m.chest_ahead < 0) & (m.facing > 0.3) & (m.hips_apart < 1.1)
 
 
 @clause("{under} faces {top}")
@@ -208,7 +208,7 @@ def head_to_foot(m: Measures) -> np.ndarray:
 
 @clause("{top}'s hips are beyond {under}'s head")
 def hips_beyond_head(m: Measures) -> np.ndarray:
-    return (m.hips_along > 1.05) & (m.hips_aside < 0.75)
+    return (m.hips_along > 1.05) & (m.chest_aside < 0.37)
 
 
 @clause("{top}'s head is at {under}'s front or hips")
@@ -219,9 +219,10 @@ def top_comes_from_the_front(m: Measures) -> np.ndarray:
 # Legs
 
 
-@clause("one leg of {top} is between {under}'s legs")
+@clause("one leg of {top} is between {under}'s legs, or laced with one of them")
 def one_leg_held(m: Measures) -> np.ndarray:
-    return under(m.legs_caught == 1)
+    laced = (m.legs_caught == 1) & ~m.trunk_caught & (m.knees_on == 0)
+    return under(m.legs_caught == 1) | (laced & under(m.legs_caught == 0))
 
 
 @clause("no leg of {top} is between {under}'s legs")
@@ -237,12 +238,14 @@ def trunk_free(m: Measures) -> np.ndarray:
 @clause("{under}'s legs close round {top}'s trunk, head or arm")
 def legs_round_trunk(m: Measures) -> np.ndarray:
     feet = under((m.feet_behind == 2) & (m.ankles_apart < 0.8))
-    return under(m.trunk_caught | m.head_caught) | feet
+    return under(m.trunk_caught | m.head_caught | (m.crossed & (m.feet_behind >= 1))) | feet
 
 
 @clause("{under}'s feet are crossed or meet behind it")
 def feet_locked(m: Measures) -> np.ndarray:
-    meet = (m.feet_behind >= 1) & (m.ankles_apart < 1.05)
+    near = (m.feet_behind == 2) & (m.ankles_apart < 1.05)
+    nearer = (m.feet_behind == 1) & (m.ankles_apart < 0.75)
+    meet = m.trunk_caught & (near | nearer)
     return under((m.ankles_apart < 0.45) | m.crossed | meet)
 
 
@@ -281,6 +284,11 @@ def astride(m: Measures) -> np.ndarray:
     return m.trunk_caught | (m.knees_astride & (m.hips_aside < 0.25))
 
 
+@clause("neither stands")
+def nobody_stands(m: Measures) -> np.ndarray:
+    return ~on_feet(m) & under(~on_feet(m))
+
+
 @clause("{top}'s hips are on {under}'s trunk")
 def hips_on_trunk(m: Measures) -> np.ndarray:
     along = (m.hips_along > -0.05) & (m.hips_along < 1.25)
@@ -290,7 +298,12 @@ def hips_on_trunk(m: Measures) -> np.ndarray:
 @clause("{top} sits on {under}'s side or chest, trunk up, a leg on either side")
 def sits_on_side(m: Measures) -> np.ndarray:
     near = (m.hips_along > 0.1) & (m.hips_along < 1.5) & (m.hips_aside < 0.9)
-    return near & (m.upright > 0.35) & (m.trunk_caught | m.head_caught | (m.arms_caught > 0))
+    return (
+        near
+        & (m.upright > 0.35)
+        & under(m.legs_before == 0)
+        & (m.trunk_caught | m.head_caught | (m.arms_caught > 0))
+    )
 
 
 @clause("{under}'s knees and feet are not between them")
@@ -316,9 +329,11 @@ def knee_on_trunk(m: Measures) -> np.ndarray:
 # Hands, and who brings whom down
 
 
-@clause("neither has hold of the other's legs")
+@clause("neither has hold of the other's legs, or both feet of both stay down")
 def no_hands_on_legs(m: Measures) -> np.ndarray:
-    return (m.hand_to_leg > 0.36) & under(m.hand_to_leg > 0.36)
+    off = m.hand_to_leg > 0.36
+    planted = (m.feet_down == 2) & (m.upright > 0.45) & (m.knees_between == 0)
+    return (off & under(off)) | (planted & under(planted))
 
 
 def _waist_from_behind(m: Measures) -> np.ndarray:

@@ -47,6 +47,7 @@ class Measures:
     knee_high, ankle_high : heights of the higher one
     lowest : height of the lowest joint
     feet_down, knees_down : how many rest on the mat
+    stretch : distance from hip to ankle of the more bent leg; about 1.7 when straight
     legs_caught : how many legs of the other are between the own legs, or pass through their loop
     trunk_caught : whether the other's trunk is between the own legs
     head_caught, arms_caught : whether the other's head, how many of the arms
@@ -81,6 +82,7 @@ class Measures:
     lowest: np.ndarray
     feet_down: np.ndarray
     knees_down: np.ndarray
+    stretch: np.ndarray
     legs_caught: np.ndarray
     trunk_caught: np.ndarray
     head_caught: np.ndarray
@@ -148,6 +150,7 @@ def measure(poses: np.ndarray) -> Measures:
         lowest=joints[..., 2].min(-1),
         feet_down=(joints[:, :, ANKLES, 2] < FOOT_DOWN).sum(-1),
         knees_down=(joints[:, :, KNEES, 2] < KNEE_DOWN).sum(-1),
+        stretch=np.linalg.norm(joints[:, :, HIPS] - joints[:, :, ANKLES], axis=-1).min(-1),
         legs_caught=caught.sum(-1),
         trunk_caught=_between(towards, [TRUNK_BONE], _BETWEEN_TRUNK) | through[..., TRUNK_BONE],
         head_caught=_between(towards, [HEAD_BONE], _BETWEEN_TRUNK) | through[..., HEAD_BONE],

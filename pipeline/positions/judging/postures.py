@@ -30,8 +30,8 @@ def kneeling(m: Measures) -> np.ndarray:
 
 def turned_in(m: Measures) -> np.ndarray:
     """On the knees, or bent over on feet and hands, hips off the mat, belly down."""
-    folded = (m.faces_up < -0.5) & (m.feet_down == 2) & (m.hip > 0.6) & (m.upright < 0.3)
-    return on_all_fours(m) | kneeling(m) | (folded & (m.knee_high < 0.9) & (m.shoulder < 1.2))
+    folded = (m.faces_up < -0.5) & (m.feet_down > 0) & (m.hip > 0.6) & (m.upright < 0.3)
+    return on_all_fours(m) | kneeling(m) | (folded & (m.knee_high < 0.9) & (m.shoulder < 1.25))
 
 
 def lying(m: Measures) -> np.ndarray:
@@ -64,4 +64,4 @@ def in_the_air(m: Measures) -> np.ndarray:
 def sprawled(m: Measures) -> np.ndarray:
     """Legs thrown back, chest down, hips off the mat, the knees not folded beneath."""
     back = (m.faces_up < -0.5) & (m.upright < 0.6)
-    return back & (m.shoulder > 0.6) & (m.ankles_apart > 0.5) & (m.hip - m.knee_high < 0.75)
+    return back & (m.shoulder > 0.6) & (m.stretch > 1.4)

@@ -73,13 +73,13 @@ RULES: tuple[Rule, ...] = (
         c.chest_to_back,
         c.close_behind,
         c.hooks_in,
-        c.top_carried,
+        c.top_does_not_stand,
     ),
     _rule(
         "back_control",
         c.hips_behind,
-        c.leg_laced,
-        c.top_carried,
+        c.legs_wound,
+        c.nobody_stands,
         shape="leg ride",
     ),
     _rule(
@@ -93,14 +93,6 @@ RULES: tuple[Rule, ...] = (
         c.trunks_near,
     ),
     _rule(
-        "leg_entanglement",
-        c.legs_wound,
-        c.hands_on_leg,
-        c.chests_apart,
-        c.top_on_the_mat,
-        c.other_down_or_locked,
-    ),
-    _rule(
         "closed_guard",
         c.legs_round_trunk,
         c.feet_locked,
@@ -108,6 +100,14 @@ RULES: tuple[Rule, ...] = (
         c.under_in_front,
         c.under_off_the_base,
         c.top_on_the_base,
+    ),
+    _rule(
+        "leg_entanglement",
+        c.legs_wound,
+        c.hands_on_leg,
+        c.chests_apart,
+        c.top_on_the_mat,
+        c.other_down_or_locked,
     ),
     _rule(
         "mount",
