@@ -32,6 +32,7 @@ def main() -> None:
         ("positions_cli", "positions"),
         ("pictures_cli", None),
         ("bouts_cli", "bouts"),
+        ("physics.cli", "physics"),
     ):
         _add(module, name)
     try:

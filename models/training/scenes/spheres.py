@@ -64,6 +64,13 @@ class Spheres:
         return self.names.index(name)
 
 
+def are_neighbours(a: str, b: str) -> bool:
+    """Whether two parts of one body overlap by nature."""
+    (kind_a, _, side_a), (kind_b, _, side_b) = a.partition("."), b.partition(".")
+    same_side = not side_a or not side_b or side_a == side_b
+    return same_side and frozenset((kind_a, kind_b)) in _NEIGHBOURS
+
+
 def may_touch_itself(parts: tuple[str, ...]) -> np.ndarray:
     """Pairs of spheres of one body that have to be held apart.
 
@@ -76,10 +83,7 @@ def may_touch_itself(parts: tuple[str, ...]) -> np.ndarray:
     for i, a in enumerate(parts):
         for j in range(i):
             b = parts[j]
-            (kind_a, _, side_a), (kind_b, _, side_b) = a.partition("."), b.partition(".")
-            same_side = not side_a or not side_b or side_a == side_b
-            neighbours = same_side and frozenset((kind_a, kind_b)) in _NEIGHBOURS
-            if a != b and not neighbours:
+            if a != b and not are_neighbours(a, b):
                 pairs.append((i, j))
     return np.array(pairs)
 
