@@ -148,6 +148,21 @@ def top_does_not_stand(m: Measures) -> np.ndarray:
     return ~upright_on_feet(m)
 
 
+@clause("{top}'s hips are low")
+def top_hips_low(m: Measures) -> np.ndarray:
+    return ~on_feet(m) | (m.hip < 1.15)
+
+
+@clause("{top} is not on the back")
+def top_not_on_the_back(m: Measures) -> np.ndarray:
+    return ~lying(m) & (m.faces_up < 0.5)
+
+
+@clause("{under} is not held off the mat")
+def under_has_ground(m: Measures) -> np.ndarray:
+    return under(~in_the_air(m))
+
+
 @clause("{top} is not on the own feet")
 def top_carried(m: Measures) -> np.ndarray:
     return ~on_feet(m)
@@ -183,7 +198,8 @@ def chest_at_back_or_shoulders(m: Measures) -> np.ndarray:
 
 @clause("{top} is behind {under}, hips close to hips")
 def hips_behind(m: Measures) -> np.ndarray:
-    return (m.chest_ahead < 0) & (m.facing > 0.3) & (m.hips_apart < 1.1)
+    turned = (m.chest_ahead < -0.03) & (under(m.chest_ahead) > 0.1) & (m.facing > 0.3)
+    return turned & (m.hips_apart < 1.1)
 
 
 @clause("{under} faces {top}")
@@ -221,7 +237,7 @@ def top_comes_from_the_front(m: Measures) -> np.ndarray:
 
 @clause("one leg of {top} is between {under}'s legs, or laced with one of them")
 def one_leg_held(m: Measures) -> np.ndarray:
-    laced = (m.legs_caught == 1) & ~m.trunk_caught & (m.knees_on == 0)
+    laced = (m.legs_caught == 1) & ~m.trunk_caught & (m.knees_on == 0) & under(lying(m))
     return under(m.legs_caught == 1) | (laced & under(m.legs_caught == 0))
 
 
@@ -237,15 +253,17 @@ def trunk_free(m: Measures) -> np.ndarray:
 
 @clause("{under}'s legs close round {top}'s trunk, head or arm")
 def legs_round_trunk(m: Measures) -> np.ndarray:
+    triangle = m.crossed & (m.feet_behind >= 1) & (m.hips_along > -0.4)
     feet = under((m.feet_behind == 2) & (m.ankles_apart < 0.8))
-    return under(m.trunk_caught | m.head_caught | (m.crossed & (m.feet_behind >= 1))) | feet
+    return under(m.trunk_caught | m.head_caught | triangle) | feet
 
 
 @clause("{under}'s feet are crossed or meet behind it")
 def feet_locked(m: Measures) -> np.ndarray:
     near = (m.feet_behind == 2) & (m.ankles_apart < 1.05)
     nearer = (m.feet_behind == 1) & (m.ankles_apart < 0.75)
-    meet = m.trunk_caught & (near | nearer)
+    high = (m.feet_behind == 1) & m.knees_astride & (m.ankles_apart < 1.4) & (m.hip < 0.35)
+    meet = m.trunk_caught & (near | nearer | high)
     return under((m.ankles_apart < 0.45) | m.crossed | meet)
 
 
@@ -292,18 +310,14 @@ def nobody_stands(m: Measures) -> np.ndarray:
 @clause("{top}'s hips are on {under}'s trunk")
 def hips_on_trunk(m: Measures) -> np.ndarray:
     along = (m.hips_along > -0.05) & (m.hips_along < 1.25)
-    return along & (m.hips_aside < 0.5) & (m.hips_ahead > 0)
+    return along & (m.hips_aside < 0.5) & (m.hips_ahead > 0) & (m.hips_ahead < 0.95)
 
 
 @clause("{top} sits on {under}'s side or chest, trunk up, a leg on either side")
 def sits_on_side(m: Measures) -> np.ndarray:
     near = (m.hips_along > 0.1) & (m.hips_along < 1.5) & (m.hips_aside < 0.9)
-    return (
-        near
-        & (m.upright > 0.35)
-        & under(m.legs_before == 0)
-        & (m.trunk_caught | m.head_caught | (m.arms_caught > 0))
-    )
+    sits = (m.upright > 0.35) & (m.hip < 1.1) & under(m.legs_before == 0)
+    return near & sits & (m.trunk_caught | m.head_caught | (m.arms_caught > 0))
 
 
 @clause("{under}'s knees and feet are not between them")

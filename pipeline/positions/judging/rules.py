@@ -74,12 +74,14 @@ RULES: tuple[Rule, ...] = (
         c.close_behind,
         c.hooks_in,
         c.top_does_not_stand,
+        c.under_has_ground,
     ),
     _rule(
         "back_control",
         c.hips_behind,
         c.legs_wound,
         c.nobody_stands,
+        c.under_has_ground,
         shape="leg ride",
     ),
     _rule(
@@ -89,7 +91,7 @@ RULES: tuple[Rule, ...] = (
         c.under_on_the_mat,
         c.top_is_level,
         c.top_does_not_stand,
-        c.top_on_the_base,
+        c.top_not_on_the_back,
         c.trunks_near,
     ),
     _rule(
@@ -159,7 +161,7 @@ RULES: tuple[Rule, ...] = (
         c.under_lies,
         c.top_is_over,
         c.top_faces_down,
-        c.top_does_not_stand,
+        c.top_hips_low,
     ),
     _rule(
         "open_guard",
