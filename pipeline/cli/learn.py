@@ -47,9 +47,12 @@ def learn_command(
     """Learn from what you accepted and corrected; kept only if it tells bouts no worse."""
     from pipeline.learning import Versions, learn
     from pipeline.library import Library, find_bout, written_whole
+    from pipeline.library.atomic import check_target
 
     if back and versions:
         raise MatlineError("Ask for --back or for --versions, not for both.")
+    if suspects:
+        check_target(suspects)
     shelf = Library(library)
     known = Versions(shelf)
     if back:

@@ -60,8 +60,11 @@ def report_command(
 ) -> None:
     """Write a report of one bout or many: one HTML file that also prints, or a PDF."""
     from pipeline.library import Library
+    from pipeline.library.atomic import check_folder
     from pipeline.outputs.study import Study, write_report
 
+    if tables:
+        check_folder(tables)
     chosen = _select(
         Library(library), bouts, athlete, opponent, event, ruleset, since, until, proposals
     )

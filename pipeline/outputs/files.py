@@ -10,6 +10,7 @@ from typing import Any
 
 from pipeline.errors import MatlineError
 from pipeline.library import Bout, Library, written_whole
+from pipeline.library.atomic import check_folder
 from pipeline.outputs.datapackage import write_package
 from pipeline.outputs.edits import corrections_between
 from pipeline.outputs.opentimeline import timeline_from_otio, timeline_to_otio
@@ -123,6 +124,7 @@ def export_bout(library: Library, bout_id: str, folder: Path, formats: list[str]
     MatlineError
         If a format is unknown, the bout has not been read, or the folder can't be written.
     """
+    check_folder(folder)
     bout, timeline = library.bout(bout_id), library.timeline(bout_id)
     texts = [name for name in formats if name != PACKAGE]
     paths = write_timeline(timeline, file_stem(bout.title, bout.id), folder, texts, bout)
@@ -150,13 +152,16 @@ def write_timeline(
     if unknown:
         known = ", ".join([*FORMATS, PACKAGE])
         raise MatlineError(f"Unknown format {', '.join(unknown)}; use {known}.")
-    paths = []
-    for form in (form for name in formats for form in FORMATS[name]):
-        path = folder / f"{stem}{form.suffix}"
+    # All texts before the first file: a format that can't be written leaves no half of an export.
+    texts = {
+        folder / f"{stem}{form.suffix}": form.write(bout, timeline)
+        for name in formats
+        for form in FORMATS[name]
+    }
+    for path, text in texts.items():
         with written_whole(path) as part:
-            part.write_text(form.write(bout, timeline), encoding="utf-8", newline="")
-        paths.append(path)
-    return paths
+            part.write_text(text, encoding="utf-8", newline="")
+    return list(texts)
 
 
 def import_file(library: Library, path: Path, bout_id: str | None = None) -> list[Correction]:

@@ -318,6 +318,8 @@ def _follow(
 
 def _around(segment: Segment, start_s: float, end_s: float, rest_id: str) -> list[Segment]:
     """Return what is left of a segment outside ``[start_s, end_s)``."""
+    if segment.end_s <= start_s or segment.start_s >= end_s:
+        return [segment]
     parts = []
     if segment.start_s < start_s - SAME_TIME_S:
         parts.append(replace(segment, end_s=min(segment.end_s, start_s)))

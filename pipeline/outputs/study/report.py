@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 from jinja2 import Environment
 
+from pipeline.errors import MatlineError
 from pipeline.library import written_whole
 from pipeline.moments import RuleSet, rule_sets
 from pipeline.outputs.cautions import CAUTIONS
@@ -16,6 +17,8 @@ from pipeline.outputs.study.sections import sections
 from pipeline.outputs.study.spells import time_by_side
 from pipeline.outputs.study.study import Study
 from pipeline.timeline import clock
+
+SUFFIXES: tuple[str, ...] = (".html", ".pdf")
 
 
 def report_html(study: Study, title: str = "") -> str:
@@ -47,15 +50,20 @@ def write_report(study: Study, path: Path, title: str = "") -> Path:
     ----------
     study : Study
     path : Path
-        A name that ends in ``.pdf`` is printed by a browser (see `write_pdf`); others are HTML.
+        A name that ends in ``.pdf`` is printed by a browser (see `write_pdf`).
     title : str, optional
 
     Raises
     ------
     MatlineError
-        If the file can't be written, or not printed.
+        If its name ends in neither of `SUFFIXES`, or it can't be written or printed.
     """
-    if path.suffix.lower() == ".pdf":
+    suffix = path.suffix.lower()
+    if suffix not in SUFFIXES:
+        raise MatlineError(
+            f"{path}: a report is a page or a PDF; let its name end in {' or '.join(SUFFIXES)}."
+        )
+    if suffix == ".pdf":
         return write_pdf(report_html(study, title), path)
     with written_whole(path) as part:
         part.write_text(report_html(study, title), encoding="utf-8")
