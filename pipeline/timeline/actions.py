@@ -6,6 +6,7 @@ What a human has said is marked: naming a position, a top athlete or a border ma
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Literal
@@ -129,8 +130,12 @@ def add_segment(
     _check_new(timeline, id)
     _check_new(timeline, rest_id)
     new = Segment(start_s, end_s, position, top, 1.0, State.CORRECTED, note, id)
-    left = [part for s in timeline.segments for part in _around(s, start_s, end_s, rest_id)]
-    return timeline.with_segments([*left, new])
+    # Only those it touches are looked at: an import may add thousands.
+    there = timeline.segments
+    first = bisect_right(there, start_s, key=lambda s: s.end_s)
+    last = max(first, bisect_left(there, end_s, key=lambda s: s.start_s))
+    touched = (part for s in there[first:last] for part in _around(s, start_s, end_s, rest_id))
+    return timeline.with_segments([*there[:first], *touched, new, *there[last:]])
 
 
 @_action
@@ -280,8 +285,7 @@ def _moment_in(timeline: Timeline, moment: str, new: Moment) -> Timeline:
 
 
 def _check_new(timeline: Timeline, id: str) -> None:
-    taken = {s.id for s in timeline.segments} | {m.id for m in timeline.moments}
-    if id in taken:
+    if any(s.id == id for s in timeline.segments) or any(m.id == id for m in timeline.moments):
         raise CorrectionError(f"The id “{id}” is already used in this bout.")
 
 
@@ -318,8 +322,6 @@ def _follow(
 
 def _around(segment: Segment, start_s: float, end_s: float, rest_id: str) -> list[Segment]:
     """Return what is left of a segment outside ``[start_s, end_s)``."""
-    if segment.end_s <= start_s or segment.start_s >= end_s:
-        return [segment]
     parts = []
     if segment.start_s < start_s - SAME_TIME_S:
         parts.append(replace(segment, end_s=min(segment.end_s, start_s)))
