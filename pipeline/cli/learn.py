@@ -65,8 +65,14 @@ def learn_command(
         _show(outcome)
         if suspects:
             with written_whole(suspects) as part:
-                outcome.suspects.to_csv(part, index=False, lineterminator="\r\n")
+                outcome.suspects.map(_guarded).to_csv(part, index=False, lineterminator="\r\n")
             say(suspects)
+
+
+def _guarded(value: object) -> object:
+    from pipeline.outputs.text import guarded
+
+    return guarded(value) if isinstance(value, str) else value
 
 
 def _show(outcome: Outcome) -> None:

@@ -78,7 +78,7 @@ def from_json(text: str) -> Timeline:
     """Read `to_json`, or any JSON object with segments and moments."""
     try:
         data: Any = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise MatlineError(f"it isn't JSON: {error}.") from error
     if not isinstance(data, Mapping) or not {"segments", "moments"} & set(data):
         raise MatlineError("it holds neither segments nor moments.")

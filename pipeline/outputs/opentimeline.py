@@ -24,6 +24,8 @@ own picture rate would not do: it may vary."""
 
 _KEY = "matline"
 _TRACK = "positions"
+_NO_TIMELINE = (ValueError, TypeError, AttributeError, ArithmeticError, RecursionError)
+"""How the library fails on values that it didn't expect."""
 
 
 def timeline_to_otio(bout: Bout | None, timeline: Timeline) -> str:
@@ -62,15 +64,12 @@ def timeline_from_otio(text: str) -> Timeline:
     otio = _otio()
     try:
         film = otio.adapters.read_from_string(text, "otio_json")
-        clips, markers = list(film.find_clips()), list(_markers(film))
-    except (otio.exceptions.OTIOError, ValueError, AttributeError) as error:
+        segments = [_segment_row(clip) for clip in film.find_clips()]
+        moments = [_moment_row(marker) for marker in _markers(film)]
+        rows = {"segments": _own_ids(segments), "moments": _own_ids(moments)}
+    except (otio.exceptions.OTIOError, *_NO_TIMELINE) as error:
         raise MatlineError(f"it isn't an OpenTimelineIO timeline: {error}.") from error
-    return timeline_from_dict(
-        {
-            "segments": _own_ids([_segment_row(clip) for clip in clips]),
-            "moments": _own_ids([_moment_row(marker) for marker in markers]),
-        }
-    )
+    return timeline_from_dict(rows)
 
 
 def _clip(segment: Segment, bout: Bout | None) -> otio.schema.Clip:

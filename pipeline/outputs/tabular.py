@@ -9,7 +9,7 @@ from dataclasses import fields
 from typing import Any, TypeVar
 
 from pipeline.errors import MatlineError
-from pipeline.outputs.text import guarded, seconds, unguarded
+from pipeline.outputs.text import csv_line, guarded, seconds, unguarded
 from pipeline.timeline import Moment, Segment, State, new_id
 from pipeline.timeline.records import evidence_from_text, evidence_to_text
 
@@ -59,12 +59,9 @@ def holds_moments(text: str) -> bool:
 
 
 def _to_csv(rows: Iterable[Segment] | Iterable[Moment], columns: tuple[str, ...]) -> str:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
-    for row in rows:
-        writer.writerow([_cell(getattr(row, name)) for name in columns])
-    return out.getvalue()
+    lines = [csv_line(columns)]
+    lines += [csv_line(_cell(getattr(row, name)) for name in columns) for row in rows]
+    return "".join(lines)
 
 
 def _cell(value: object) -> str:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Iterable
 
 from pipeline.errors import MatlineError
 
-_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
+_STARTS_CELL, _RUNS = r"(\A|[;\t|\r\n])", r"(?=['=+\-@\t\r])"
+_RUN, _GUARDED = re.compile(_STARTS_CELL + _RUNS), re.compile(f"{_STARTS_CELL}'{_RUNS}")
+_ENDS_CELLS = frozenset(',;\t|"\r\n')
 _CLOCK = re.compile(r"(?:(\d+):)?(\d{1,2}):(\d{1,2}(?:\.\d+)?)")
 
 
@@ -30,24 +34,39 @@ def seconds(text: str) -> float:
     found = _CLOCK.fullmatch(text)
     if found:
         hours, minutes, rest = found.groups()
-        return int(hours or 0) * 3600 + int(minutes) * 60 + float(rest)
-    return float(text)
+        return _finite(float(hours or 0) * 3600 + int(minutes) * 60 + float(rest))
+    return _finite(float(text))
+
+
+def _finite(number: float) -> float:
+    if not math.isfinite(number):
+        raise ValueError(f"{number} is no number")
+    return number
 
 
 def guarded(text: str) -> str:
     """Return text that no spreadsheet takes for a formula; `unguarded` gives it back.
 
     Spreadsheets run a cell that starts with ``=``, ``+``, ``-``, ``@``, tab or return (OWASP, "CSV
-    injection"); an apostrophe before it keeps it text.
+    injection"); an apostrophe before it keeps it text. So also after what some spreadsheet, set to
+    another country, takes for the end of a cell.
     """
-    return f"'{text}" if text.startswith((*_RUN_BY_SPREADSHEETS, "'")) else text
+    return _RUN.sub(r"\1'", text)
 
 
 def unguarded(text: str) -> str:
     """Return what `guarded` was given."""
-    return (
-        text[1:] if text[:1] == "'" and text[1:].startswith((*_RUN_BY_SPREADSHEETS, "'")) else text
-    )
+    return _GUARDED.sub(r"\1", text)
+
+
+def csv_line(cells: Iterable[str]) -> str:
+    """Return one line of a CSV file (RFC 4180).
+
+    A cell with any mark that some spreadsheet takes for the end of a cell is quoted, not only one
+    with a comma: what follows the mark must not become a cell that runs.
+    """
+    quoted = ('"{}"'.format(c.replace('"', '""')) if set(c) & _ENDS_CELLS else c for c in cells)
+    return ",".join(quoted) + "\r\n"
 
 
 def file_stem(title: str, bout_id: str) -> str:

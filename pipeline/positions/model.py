@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from zipfile import ZIP_DEFLATED
+from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
 import pandas as pd
@@ -27,6 +27,9 @@ TRUSTED_TYPES: tuple[str, ...] = ("numpy.dtype",)
 _SCALE_BOUND = ("trunk_length", "confidence", "seen", "_m")
 """Endings of columns that say more about the camera and the reader than about the pair."""
 
+LARGEST_BYTES = 64 << 20
+"""Of a model file, packed or unpacked: thirty times what one has. A small file may unpack to all
+the memory there is."""
 MODEL_FILE = "positions.skops"
 
 BLOCK = 3000
@@ -75,7 +78,7 @@ class PositionModel:
         Raises
         ------
         MatlineError
-            If the file is missing, damaged, or holds types that are not trusted.
+            If the file is missing, damaged, too large, or holds types that are not trusted.
         """
         import skops.io  # seconds to import, and workers that read bodies never need it
 
@@ -86,6 +89,7 @@ class PositionModel:
                 "“python -m models.training.positions train”."
             )
         try:
+            _check_size(path)
             strange = set(skops.io.get_untrusted_types(file=path)) - set(TRUSTED_TYPES)
             if strange:
                 raise MatlineError(
@@ -176,6 +180,16 @@ class PositionModel:
         values = tempered(raw, self.temperature)
         table = pd.DataFrame(values, index=grid.index, columns=list(self.states))
         return table.reindex(columns=list(STATES), fill_value=0.0)
+
+
+def _check_size(path: Path) -> None:
+    with ZipFile(path) as packed:
+        unpacked = sum(entry.file_size for entry in packed.infolist())
+    if max(unpacked, path.stat().st_size) > LARGEST_BYTES:
+        raise MatlineError(
+            f"{path} is larger than any position model ({LARGEST_BYTES >> 20} MB); "
+            "use a model file that Matline wrote."
+        )
 
 
 def shipped_model() -> Path:

@@ -10,6 +10,9 @@ from typing import Any, TypeVar
 from pipeline.errors import MatlineError
 from pipeline.timeline.model import Moment, Segment, State, Timeline
 
+LARGEST = 1e12
+"""No number of a timeline is larger: in seconds, more than thirty thousand years."""
+
 Row = TypeVar("Row", Segment, Moment)
 
 
@@ -45,9 +48,10 @@ def timeline_to_json(timeline: Timeline) -> str:
 def timeline_from_json(text: str) -> Timeline:
     """Check and read what `timeline_to_json` gave."""
     try:
-        return timeline_from_dict(json.loads(text))
-    except json.JSONDecodeError as error:
+        data = json.loads(text)
+    except (ValueError, RecursionError) as error:
         raise MatlineError(f"A timeline must be JSON; {error}.") from error
+    return timeline_from_dict(data)
 
 
 def evidence_to_text(evidence: Mapping[str, float]) -> str:
@@ -64,7 +68,10 @@ def evidence_from_text(text: str) -> dict[str, float]:
         If a part is not ``name=number``.
     """
     parts = (part.partition("=") for part in text.split(";") if part.strip())
-    return {name.strip(): float(value) for name, _, value in parts}
+    found = {name.strip(): float(value) for name, _, value in parts}
+    if not all(map(_is_number, found.values())):
+        raise ValueError(f"{text} has a number that is none")
+    return found
 
 
 def _rows(rows: object, kind: type[Row], what: str) -> list[Row]:
@@ -81,6 +88,8 @@ def _row(row: object, kind: type[Row], what: str) -> Row:
     if unknown:
         raise MatlineError(f"{what}: unknown field {', '.join(unknown)}.")
     values = dict(row)
+    for name, value in values.items():
+        _check_field(value, name, what)
     try:
         if "state" in values:
             values["state"] = State(values["state"])
@@ -89,3 +98,37 @@ def _row(row: object, kind: type[Row], what: str) -> Row:
         raise MatlineError(f"{what}: {error}") from error
     except (TypeError, ValueError) as error:
         raise MatlineError(f"{what}: {error}.") from error
+
+
+_TEXTS = frozenset({"position", "kind", "note", "id", "state"})
+_WHO = frozenset({"top", "athlete"})
+
+
+def _check_field(value: object, name: str, what: str) -> None:
+    if name in _TEXTS or (name in _WHO and value is not None):
+        fits = isinstance(value, str) and _is_text(value)
+    elif name == "evidence":
+        fits = isinstance(value, Mapping) and all(
+            isinstance(key, str) and _is_text(key) and _is_number(number)
+            for key, number in value.items()
+        )
+    else:
+        fits = name in _WHO or _is_number(value)
+    if not fits:
+        shown = repr(value) if len(str(value)[:61]) <= 60 else f"{str(value)[:60]}…"
+        raise MatlineError(f"{what}: {name} can't be {shown}.")
+
+
+def _is_text(text: str) -> bool:
+    """Return whether a text can be written: not with half a character (a lone surrogate)."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _is_number(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) <= LARGEST  # so neither NaN nor infinite, nor an integer without end
