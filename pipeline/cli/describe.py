@@ -32,7 +32,8 @@ def describe_command(
     event: Annotated[str | None, typer.Option(metavar="NAME")] = None,
     date: Annotated[str | None, typer.Option(metavar="DATE", help="2026-03-01")] = None,
     ruleset: Annotated[
-        str | None, typer.Option(metavar="NAME", help="international_federation …")
+        str | None,
+        typer.Option(metavar="NAME", help="international_federation …, or your own .toml file."),
     ] = None,
     title: Annotated[str | None, typer.Option(metavar="TEXT")] = None,
     library: LibraryOption = None,

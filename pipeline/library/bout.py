@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import MatlineError
+from pipeline.moments import known_rules
 from pipeline.timeline import Athlete, State, Timeline
 
 DETAILS: tuple[str, ...] = (
@@ -116,6 +117,8 @@ def columns_of(details: Mapping[str, Any]) -> dict[str, Any]:
             raise MatlineError(f"A bout has no “{name}”; it has {', '.join(DETAILS)}.")
         if name == "names":
             columns |= _names(value)
+        elif name == "ruleset":
+            columns[name] = known_rules(value)
         elif name == "we" and value not in (None, "A", "B"):
             raise MatlineError(f"We are athlete A, B or nobody, not “{value}”.")
         elif name in ("footage", "proxy"):

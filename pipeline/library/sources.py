@@ -54,7 +54,7 @@ class Sources:
         Raises
         ------
         MatlineError
-            If a bout isn't there, or both are the same.
+            If a bout isn't there, both are the same, or different athletes are in them.
         """
         if bout_id == other_id:
             raise MatlineError("A bout can't be linked with itself; name two bouts.")
@@ -64,6 +64,7 @@ class Sources:
             for bout in (bout_id, other_id):
                 if not db.execute("SELECT 1 FROM bout WHERE id = ?", (bout,)).fetchone():
                     raise MatlineError(f"No bout “{bout}” in the library; nothing was linked.")
+            _check_same_athletes(db, bout_id, other_id)
             fight, clock_s = _place(db, bout_id)
             other_fight, other_clock_s = _place(db, other_id)
             moved_s = clock_s - offset_s - other_clock_s
@@ -97,6 +98,21 @@ class Sources:
                 (bout_id,),
             ).fetchall()
         return {row["bout"]: row["offset_s"] for row in rows}
+
+
+def _check_same_athletes(db: sqlite3.Connection, bout: str, other: str) -> None:
+    """Refuse two bouts of which the names say that they can't be one fight; A and B may differ."""
+    names = {}
+    for one in (bout, other):
+        row = db.execute("SELECT name_a, name_b FROM bout WHERE id = ?", (one,)).fetchone()
+        names[one] = {name.strip().casefold(): name for name in row if name.strip()}
+    first, second = names.values()
+    if len(set(first) | set(second)) > 2:
+        told = [" and ".join(known.values()) for known in (first, second)]
+        raise MatlineError(
+            f"These are not one fight: {told[0]} are in one bout, {told[1]} in the other; "
+            "nothing was linked."
+        )
 
 
 def _place(db: sqlite3.Connection, bout_id: str) -> tuple[str, float]:

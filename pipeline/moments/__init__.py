@@ -3,7 +3,7 @@
 from pipeline.moments.moments import find_moments
 from pipeline.moments.outcomes import elevation_outcomes, link_outcomes
 from pipeline.moments.points import CAUTION, Tally, propose_points
-from pipeline.moments.rules import RuleSet, rule_sets, usual_or
+from pipeline.moments.rules import RuleSet, known_rules, rule_sets, usual_or
 
 __all__ = [
     "CAUTION",
@@ -11,6 +11,7 @@ __all__ = [
     "Tally",
     "elevation_outcomes",
     "find_moments",
+    "known_rules",
     "link_outcomes",
     "propose_points",
     "rule_sets",

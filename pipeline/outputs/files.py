@@ -92,12 +92,12 @@ FORMATS: dict[str, tuple[Format, ...]] = {
         Format(
             ".segments.csv",
             lambda bout, timeline: segments_to_csv(timeline.segments),
-            lambda text, current: current.with_segments(segments_from_csv(text)),
+            lambda text, current: current.with_segments(segments_from_csv(text, current.segments)),
         ),
         Format(
             ".moments.csv",
             lambda bout, timeline: moments_to_csv(timeline.moments),
-            lambda text, current: current.with_moments(moments_from_csv(text)),
+            lambda text, current: current.with_moments(moments_from_csv(text, current.moments)),
         ),
     ),
     "vtt": (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from typing import Any, TypeVar
 
@@ -17,6 +17,7 @@ Row = TypeVar("Row", Segment, Moment)
 
 SEGMENT_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(Segment))
 MOMENT_COLUMNS: tuple[str, ...] = tuple(f.name for f in fields(Moment))
+_TIMES = ("start_s", "peak_s", "end_s")
 _REQUIRED = {
     Segment: ("start_s", "end_s", "position"),
     Moment: ("start_s", "peak_s", "end_s", "kind"),
@@ -33,24 +34,31 @@ def moments_to_csv(moments: Iterable[Moment]) -> str:
     return _to_csv(moments, MOMENT_COLUMNS)
 
 
-def segments_from_csv(text: str) -> list[Segment]:
+def segments_from_csv(text: str, known: Sequence[Segment] = ()) -> list[Segment]:
     """Read `segments_to_csv`, edited or not.
 
     Columns may come in any order; only start_s, end_s and position must be there. Comma, semicolon
-    or tab may part them, times may be seconds or a clock. A line without id, or with one that was
-    there before, is a new segment.
+    or tab may part them, times may be seconds or a clock. A line without id is the known segment
+    with the same times, else a new one, as is a line with an id that was there before. What the
+    file has no column for stays as it is known.
+
+    Parameters
+    ----------
+    text : str
+    known : sequence of Segment, optional
+        What the timeline says now.
 
     Raises
     ------
     MatlineError
         Says which line and column is wrong.
     """
-    return _from_csv(text, Segment)
+    return _from_csv(text, Segment, known)
 
 
-def moments_from_csv(text: str) -> list[Moment]:
+def moments_from_csv(text: str, known: Sequence[Moment] = ()) -> list[Moment]:
     """Read `moments_to_csv`, edited or not; see `segments_from_csv`."""
-    return _from_csv(text, Moment)
+    return _from_csv(text, Moment, known)
 
 
 def holds_moments(text: str) -> bool:
@@ -76,21 +84,50 @@ def _cell(value: object) -> str:
     return guarded(str(value))
 
 
-def _from_csv(text: str, kind: type[Row]) -> list[Row]:
+def _from_csv(text: str, kind: type[Row], known: Sequence[Row] = ()) -> list[Row]:
     text = text.removeprefix("\ufeff")
     reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
     rows: list[Row] = []
     seen: set[str] = set()
+    columns = [f.name for f in fields(kind)]
+    known_at, known_ids = {_times(row): row for row in known}, {row.id: row for row in known}
     try:
         _check_heading(reader.fieldnames or [], kind)
         for cells in reader:
             if any(isinstance(cell, str) and cell.strip() for cell in cells.values()):
+                cells = _filled(cells, known_at, known_ids, columns, seen)
                 row = _read_row(cells, kind, reader.line_num, seen)
                 seen.add(row.id)
                 rows.append(row)
     except csv.Error as error:
         raise MatlineError(f"Line {reader.line_num}: not CSV ({error}).") from error
     return rows
+
+
+def _filled(
+    cells: dict[Any, Any],
+    at: Mapping[tuple[str, ...], Row],
+    by_id: Mapping[str, Row],
+    columns: Sequence[str],
+    seen: set[str],
+) -> dict[Any, Any]:
+    """Return a line with what it leaves out: the id by its times, other columns by its id."""
+    id = unguarded(str(cells.get("id") or "")).strip()
+    if not id:
+        try:
+            times = tuple(_cell(seconds(cells[n])) for n in _TIMES if n in cells)
+        except (ValueError, AttributeError, TypeError):
+            return cells  # reading the line says what is wrong with it
+        id = at[times].id if times in at and at[times].id not in seen else ""
+    known = by_id.get(id)
+    if known is None or id in seen:
+        return cells
+    left_out = {n: _cell(getattr(known, n)) for n in columns if n not in cells}
+    return cells | left_out | {"id": _cell(id)}
+
+
+def _times(row: Segment | Moment) -> tuple[str, ...]:
+    return tuple(_cell(getattr(row, name)) for name in _TIMES if hasattr(row, name))
 
 
 def _delimiter(text: str) -> str:

@@ -228,3 +228,9 @@ def test_a_damaged_library_is_restored_by_the_check(matline, tmp_path, bout):
     assert matline("bouts").code == 0
     assert Library(tmp_path / "library").timeline(bout).segments[0].note == "knee first"
     assert "RESTORED" not in matline("check").out
+
+
+def test_an_empty_library_says_so_and_not_to_ask_for_less(matline):
+    for command in ("report", "clips"):
+        said = refused(matline(command))
+        assert "library is empty" in said

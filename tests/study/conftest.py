@@ -72,6 +72,6 @@ def bout(library: Library) -> StudyBout:
         names={"A": "Kim", "B": "Noor"},
         event="Harbour Open",
         date="2026-03-01",
-        ruleset="international",
+        ruleset="international_federation",
     )
     return StudyBout.of(made, "A", BY_HAND)

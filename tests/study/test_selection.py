@@ -11,9 +11,9 @@ from tests.study.conftest import BY_HAND, put
 @pytest.fixture
 def club(library):
     put(library, BY_HAND, title="1", names={"A": "Kim", "B": "Noor"}, event="Harbour Open",
-        date="2026-03-01", ruleset="international")  # fmt: skip
+        date="2026-03-01", ruleset="international_federation")  # fmt: skip
     put(library, BY_HAND, title="2", names={"A": "Iris", "B": "Kim"}, event="Autumn Cup",
-        date="2026-09-05", ruleset="no-gi")  # fmt: skip
+        date="2026-09-05", ruleset="no_gi_submission_federation")  # fmt: skip
     put(library, BY_HAND, title="3", names={"A": "Kimmo", "B": "Noor"}, event="Autumn Cup", we="B")
     return library
 
@@ -36,7 +36,8 @@ def test_without_an_athlete_ours_is_own(club):
 
 
 def test_filters_narrow_together(club):
-    assert titles(select(club, Selection(event="autumn cup", ruleset="No-Gi"))) == ["2"]
+    asked = Selection(event="autumn cup", ruleset="No-Gi Submission Federation")
+    assert titles(select(club, asked)) == ["2"]
     assert titles(select(club, Selection(since="2026-03-02", until="2026-12-31"))) == ["2"]
 
 

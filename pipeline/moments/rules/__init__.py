@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import MatlineError
 from pipeline.timeline import MOMENT_KINDS
+from pipeline.words import nearest, plain_key
 
 USUAL = "international_federation"
 """The rule set of a bout that names none."""
@@ -84,15 +85,27 @@ class RuleSet:
             )
         try:
             data = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
             raise MatlineError(f"Rule set {path.name}: not readable TOML ({error}).") from None
         return cls._from_data(data, path.name)
+
+    def _check_kinds(self) -> None:
+        """Raise a TypeError where a value is of a kind that no rule set has."""
+        numbers = (self.control_s, self.opening_without_points, self.once_again_after_s or 0.0)
+        texts = (self.name, self.edition, self.source)
+        if not all(isinstance(n, int | float) for n in numbers):
+            raise TypeError("a number of seconds isn't one")
+        if not all(isinstance(t, str) for t in texts):
+            raise TypeError("name, edition and source are text")
+        if not all(isinstance(a.points, int) for a in self.awards):
+            raise TypeError("points are whole numbers")
 
     @classmethod
     def _from_data(cls, data: dict[str, Any], where: str) -> RuleSet:
         awards = data.pop("award", [])
         try:
             rules = cls(awards=tuple(Award(**a) for a in awards), **data)
+            rules._check_kinds()
         except TypeError as error:
             raise MatlineError(
                 f"Rule set {where}: {error}; compare it with a shipped one."
@@ -111,9 +124,52 @@ class RuleSet:
         return rules
 
 
+def known_rules(name: str) -> str:
+    """Return what a bout keeps of the rule set that a person named.
+
+    Parameters
+    ----------
+    name : str
+        A shipped rule set, however it is written (``"International Federation"``), or a TOML file.
+
+    Returns
+    -------
+    str
+        The shipped name, or the file's whole path; empty for an empty name.
+
+    Raises
+    ------
+    MatlineError
+        If there is no such rule set, says which is nearest; or if the file doesn't fit.
+    """
+    if not name.strip():
+        return ""
+    key = plain_key(name)
+    if key in rule_sets():
+        return key
+    if Path(name).suffix == ".toml":
+        RuleSet.load(Path(name))
+        return str(Path(name).absolute())
+    raise MatlineError(
+        f"There is no rule set “{name}”{nearest(key, rule_sets())}; "
+        f"use {', '.join(rule_sets())} or a .toml file of your own."
+    )
+
+
 def usual_or(name: str | None) -> RuleSet:
-    """Return the rule set of a shipped name, or the usual one where there is none of that name."""
-    return RuleSet.load(name if name in rule_sets() else USUAL)
+    """Return the rule set of a name that `known_rules` gave, or the usual one for none.
+
+    Raises
+    ------
+    MatlineError
+        If the user's own file is gone or no longer fits.
+    """
+    if not name:
+        return RuleSet.load(USUAL)
+    if name in rule_sets() or Path(name).suffix == ".toml":
+        return RuleSet.load(name)
+    usual = RuleSet.load(USUAL)  # a name from a time when any was taken: say so wherever it shows
+    return replace(usual, name=f"{usual.name} (there are no rules “{name}”)")
 
 
 def rule_sets() -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from pipeline.timeline import (
     coarse,
     position,
 )
+from pipeline.words import nearest, plain_key
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,9 @@ class Wanted:
     side: str = ""
 
     def __post_init__(self) -> None:
+        fine = [position_key(given) for given in self.positions]
+        object.__setattr__(self, "positions", tuple(fine))
+        object.__setattr__(self, "kinds", tuple(map(plain_key, self.kinds)))
         known = [k + suffix for k in MOMENT_KINDS for suffix in ("", ATTEMPT_SUFFIX)]
         _check("kind of moment", self.kinds, known)
         _check("position", map(coarse, self.positions), list(BY_KEY))
@@ -101,10 +105,17 @@ def choose_clips(
     found = [clip for one in bouts for clip in _of_bout(one, wanted, settings)]
     if not found:
         raise MatlineError(
-            f"Nothing of what was asked for is in the {len(bouts)} bouts looked at; ask for other "
+            f"Nothing of what was asked for is in the {len(bouts)} bout{'s' * (len(bouts) != 1)} "
+            "looked at; ask for other "
             "kinds or positions, or for proposals too."
         )
     return found
+
+
+def position_key(label: str) -> str:
+    """Return a position as files have it: ``"half guard/knee shield"`` → ``"half_guard/…"``."""
+    first, slash, finer = label.partition("/")
+    return f"{plain_key(first)}{slash}{finer}"
 
 
 def _of_bout(one: StudyBout, wanted: Wanted, settings: ClipsSettings) -> list[Clip]:
@@ -186,4 +197,6 @@ def _clip(
 def _check(what: str, given: Iterable[str], known: list[str]) -> None:
     for one in given:
         if one not in known:
-            raise MatlineError(f"There is no {what} “{one}”; use {', '.join(known)}.")
+            raise MatlineError(
+                f"There is no {what} “{one}”{nearest(one, known)}; use {', '.join(known)}."
+            )

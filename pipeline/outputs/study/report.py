@@ -10,7 +10,7 @@ from jinja2 import Environment
 
 from pipeline.errors import MatlineError
 from pipeline.library import written_whole
-from pipeline.moments import RuleSet, rule_sets
+from pipeline.moments import usual_or
 from pipeline.outputs.cautions import CAUTIONS
 from pipeline.outputs.study.printing import write_pdf
 from pipeline.outputs.study.sections import sections
@@ -85,7 +85,7 @@ def _subtitle(study: Study) -> str:
 
 
 def _rules(key: str) -> str:
-    return RuleSet.load(key).name if key in rule_sets() else key
+    return usual_or(key).name
 
 
 def _figures(study: Study) -> list[tuple[str, str]]:

@@ -8,8 +8,10 @@ from datetime import date
 
 from pipeline.errors import MatlineError
 from pipeline.library import Bout, Library, find_bout
+from pipeline.moments import usual_or
 from pipeline.outputs.study.counted import counted_moments
 from pipeline.timeline import ATHLETES, Athlete, State, Timeline, other
+from pipeline.words import plain_key
 
 VOUCHED: frozenset[State] = frozenset({State.ACCEPTED, State.CORRECTED})
 """What a human has stood up for."""
@@ -123,6 +125,8 @@ def select(library: Library, selection: Selection | None = None) -> list[StudyBo
     """
     selection = selection or Selection()
     bouts = [find_bout(library, b) for b in selection.bouts] or library.bouts()
+    if not bouts:
+        raise MatlineError("The library is empty; start with `matline read VIDEO`.")
     for field, value in _FIELDS.items():
         bouts = _narrowed(bouts, field, getattr(selection, field), value)
     bouts = [b for b in bouts if _in_time(b, selection)]
@@ -149,7 +153,7 @@ _FIELDS: dict[str, Callable[[Bout], Iterable[str]]] = {
     "athlete": lambda bout: bout.names.values(),
     "opponent": lambda bout: bout.names.values(),
     "event": lambda bout: [bout.event],
-    "ruleset": lambda bout: [bout.ruleset],
+    "ruleset": lambda bout: [bout.ruleset, usual_or(bout.ruleset).name],
 }
 
 
@@ -199,7 +203,7 @@ def _own(bout: Bout, selection: Selection) -> Athlete:
 
 
 def _same(one: str, two: str) -> bool:
-    return one.strip().casefold() == two.strip().casefold()
+    return plain_key(one) == plain_key(two)
 
 
 def _is_date(text: str) -> bool:
