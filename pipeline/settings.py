@@ -205,6 +205,14 @@ class AthletesSettings:
     """Of the log ratio of both trunk lengths, from sample to sample."""
     exchange_cost: float = 3.0
     """Added to an exchange: the choice of people already followed movement."""
+    stranger_leap: float = 2.0
+    """Trunk lengths from one sample to the next that no body moves: a throw makes 1.4 at 5 Hz."""
+    stranger_speed: float = 3.0
+    """Trunk lengths a second: what somebody may have walked while not seen, 1.5 m/s."""
+    stranger_unseen_s: float = 2.0
+    """Seconds between two samples beyond which nothing is called a leap."""
+    stranger_apart: float = 1.5
+    """Trunk lengths between the middles of two trunks from which they are not entangled."""
     top_height_weight: float = 3.0
     """Log odds of being on top a trunk length of height: 0.95 at one."""
     top_lasts_s: float = 8.0

@@ -8,6 +8,7 @@ import pandas as pd
 from pipeline.athletes import clothing as cloth
 from pipeline.athletes.choose import Memory, follow
 from pipeline.athletes.people import People
+from pipeline.athletes.strangers import strangers
 from pipeline.athletes.tracks import Tracks
 from pipeline.bodies import Look
 from pipeline.errors import MatlineError
@@ -92,6 +93,10 @@ class Athletes:
                 if who == people.top_of and people.top is not None:
                     said[t] = people.top if slot == 0 else 1 - people.top
         times = np.array([p.time_s for p in self._samples], dtype=np.float64)
+        wrong = strangers(times, keypoints, self._settings)
+        keypoints[wrong] = np.nan
+        clothing[wrong] = 0
+        said[wrong.any(axis=1)] = np.nan
         return Tracks.from_keypoints(
             times, keypoints, clothing, said, self._positions(times), self._settings
         )
