@@ -153,3 +153,38 @@ def test_bodies_laid_into_each_other_are_thrown_away(model):
     with pytest.raises(DivergedError):
         list(Simulation(model, both, 0).run(
             (efforts.limp(both.bodies[0]), efforts.limp(both.bodies[1])), 0.5))  # fmt: skip
+
+
+def test_a_name_that_lasts_a_moment_is_no_segment():
+    from models.training.scenes.physics.bouts import segments_of
+
+    times = np.arange(40) * 0.1
+    labels = [("standing", None)] * 12 + [("takedown", "A")] * 3 + [("mount", "A")] * 20
+    labels += [("mount", "B")] * 5
+    found = segments_of(times, labels, least_s=0.6)
+    said = [(s.position, s.top, round(s.start_s, 2), round(s.end_s, 2)) for s in found]
+    assert said == [("standing", None, 0, 1.5), ("mount", "A", 1.5, 4.0)]
+
+
+def test_a_simulated_bout_is_read_back_as_one_to_learn_from(people, tmp_path, lying):
+    from models.training.positions.data import load_bouts
+    from models.training.scenes.body import save_cast
+    from models.training.scenes.pairs_file import save_pairs
+    from models.training.scenes.physics.bouts import Order, make
+    from models.training.scenes.plausibility import Quality
+    from models.training.scenes.solver import SolvedPair
+
+    save_cast(tmp_path / "cast.npz", people[:2])
+    solved = [SolvedPair(replace(lying, position="side_control"), Quality(0, 0, 0, 0))]
+    save_pairs(tmp_path / "pairs.npz", solved)
+    files = str(tmp_path / "cast.npz"), (str(tmp_path / "pairs.npz"),)
+    folder = tmp_path / "bouts"
+    folder.mkdir()
+    told = make(Order(*files, seed=1, seconds=8.0, folder=folder))
+    assert told is not None
+    (bout,) = load_bouts(folder)
+    assert bout.keypoints.shape == (len(bout.times), 2, 17, 3)
+    assert np.isfinite(bout.keypoints).all()
+    ends = [s.end_s for s in bout.timeline.segments]
+    assert [s.start_s for s in bout.timeline.segments][1:] == ends[:-1]
+    assert bout.keypoints[..., 2].min() > -0.05  # metres: nobody sinks into the mat

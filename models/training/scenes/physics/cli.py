@@ -61,6 +61,62 @@ def make_stills(
     typer.echo(str(out))
 
 
+@app.command("bouts")
+def make_bouts(
+    out: Annotated[Path, typer.Option(help="Folder to write to.")],
+    cast: CastOption,
+    pairs: PairsOption,
+    workers: WorkersOption = 0,
+    seconds: SecondsOption = 540,
+    count: Annotated[int, typer.Option(min=1, help="Bouts to make at most.")] = 2000,
+    first_seed: int = 0,
+    length: Annotated[tuple[float, float], typer.Option(help="Least and greatest, seconds.")] = (
+        20.0,
+        40.0,
+    ),
+) -> None:
+    """Let two athletes move for a while; the judge names what they do. For positions train."""
+    import numpy as np
+
+    from .bouts import Order, make
+    from .report import bout_lines
+    from .running import results
+
+    _check(cast)
+    out.mkdir(parents=True, exist_ok=True)
+    files = tuple(str(path) for path in pairs)
+    orders = [
+        Order(str(cast), files, seed, float(np.random.default_rng((seed, 9)).uniform(*length)), out)
+        for seed in range(first_seed, first_seed + count)
+    ]
+    waiting = [order for order in orders if not (out / f"{order.name}.npz").exists()]
+    began = time.monotonic()
+    told = list(results(make, waiting, workers or _cores(), seconds))
+    for line in bout_lines(told, time.monotonic() - began):
+        typer.echo(line)
+    typer.echo(str(out))
+
+
+@app.command("strips")
+def draw_strips(
+    out: Annotated[Path, typer.Option(help="Picture to write (.webp, .png).")],
+    cast: CastOption,
+    pairs: PairsOption,
+    count: Annotated[int, typer.Option(min=1, help="Simulations drawn.")] = 20,
+    skip: Annotated[int, typer.Option(min=0, help="Simulations left out first.")] = 0,
+    seed: int = 0,
+) -> None:
+    """Draw simulations as pictures in time."""
+    import cv2
+
+    from .strips import strips
+
+    _check(cast)
+    picture = strips(cast, pairs, count, seed, skip=skip)
+    cv2.imwrite(str(out), picture, [cv2.IMWRITE_WEBP_QUALITY, 60])
+    typer.echo(str(out))
+
+
 def _check(cast: Path) -> None:
     if not cast.is_file():
         raise MatlineError(

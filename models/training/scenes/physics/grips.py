@@ -51,13 +51,18 @@ class Grips:
             for number, hand in enumerate(("L", "R")):
                 wants, bears = rng.random() < chance, rng.uniform(*holds)
                 palm, held = self._hand(body, hand)
-                if wants and held is not None:
+                if wants and held is not None and not self._busy(body, number):
                     self.hold(body * GRIPS_EACH + number, palm[0], held, bears, palm[1])
             wants, bears = rng.random() < chance, rng.uniform(*holds)
             left, right = (self._row(body, f"foot.{side}") for side in "LR")
             middle = (self._data.xpos[left] + self._data.xpos[right]) / 2
             apart = float(np.linalg.norm(self._data.xpos[left] - self._data.xpos[right]))
-            if wants and apart < _FEET_LOCK_M and self._around(body, middle):
+            if (
+                wants
+                and not self._busy(body, 2)
+                and apart < _FEET_LOCK_M
+                and self._around(body, middle)
+            ):
                 self.hold(body * GRIPS_EACH + 2, left, right, bears, middle)
 
     def hold(
@@ -85,6 +90,10 @@ class Grips:
         self._data.eq_active[number] = 1
         self._breaks[number] = bears
 
+    def open(self, rng: np.random.Generator, chance: float) -> None:
+        """Let go of some."""
+        self._data.eq_active[rng.random(len(self._breaks)) < chance] = 0
+
     def release(self) -> int:
         """Open grips that bear too much; return how many."""
         data = self._data
@@ -97,6 +106,9 @@ class Grips:
         broken = np.sqrt(pulled) > self._breaks
         data.eq_active[broken] = 0
         return int(broken.sum())
+
+    def _busy(self, body: int, number: int) -> bool:
+        return bool(self._data.eq_active[body * GRIPS_EACH + number])
 
     def _row(self, body: int, bone: str) -> int:
         skeleton = self._model.skeletons[body]

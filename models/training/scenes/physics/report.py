@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .stills import Made
+
+if TYPE_CHECKING:
+    from .bouts import Told
 
 
 def lines(made: Made, simulations: int, seconds: float) -> Iterator[str]:
@@ -39,3 +43,23 @@ def table(moves: Counter[tuple[str, str]]) -> Iterator[str]:
             f"{end or 'unnamed'} {100 * n / whole:.0f} %" for end, n in ends.most_common(5)
         )
         yield f"  {began or 'unnamed':16s} {whole:6d}: {named}"
+
+
+def bout_lines(told: Sequence[Told | None], seconds: float) -> Iterator[str]:
+    """Yield how many bouts there are, how long, and the share of time of each position."""
+    made = [t for t in told if t is not None]
+    yield f"{len(made)} of {len(told)} bouts made in {seconds:.0f} s; the others came apart"
+    if not made:
+        return
+    whole = sum(t.seconds for t in made)
+    shares: Counter[str] = Counter()
+    for t in made:
+        shares.update(t.shares)
+    yield f"  {whole / 60:.1f} minutes; " + ", ".join(
+        f"{position} {100 * spent / whole:.0f} %" for position, spent in shares.most_common()
+    )
+    yield (
+        f"  capsules overlap by at most {100 * max(t.depth for t in made):.1f} cm in 95 % of a "
+        f"bout's time; past a joint's limit by at most "
+        f"{np.degrees(max(t.past_limit for t in made)):.0f}°"
+    )

@@ -77,6 +77,7 @@ class Simulation:
     ):
         self.rng = np.random.default_rng(seed)
         self.pair, self.model = pair, model
+        mujoco.set_mju_user_warning(_quiet)
         self.data = mujoco.MjData(model.model)
         model.model.opt.enableflags |= int(mujoco.mjtEnableBit.mjENBL_ENERGY)
         model.model.geom_friction[:, 0] = self.rng.uniform(0.3, 0.7)  # skin or cloth
@@ -194,3 +195,7 @@ def _eased(share: float) -> float:
 def _at_most(vector: np.ndarray, limit: float) -> np.ndarray:
     length = float(np.linalg.norm(vector))
     return vector if length <= limit else vector * (limit / length)
+
+
+def _quiet(message: str) -> None:
+    """Keep the engine from writing a log file into the working folder; `_frame` looks itself."""
