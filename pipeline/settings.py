@@ -233,12 +233,17 @@ class GeometrySettings:
     """Seconds on either side for changes a second: at least one sample a side from 3 Hz up."""
 
 
+OUTCOME_S = 10.0
+"""Seconds after the end of a rise or lift in which a sweep or the like counts as what it led to;
+common practice, no source. One number for what is read, counted and reported."""
+
+
 @dataclass(frozen=True)
 class StudySettings:
     """How bouts are counted."""
 
-    before_s: float = 10.0
-    """Seconds. An elevation this long before a sweep or stand-up may have led to it."""
+    outcome_s: float = OUTCOME_S
+    """Seconds after a rise or lift in which a sweep or stand-up counts as what it led to."""
     follow_s: float = 10.0
     """Seconds after an attempt in which something counts as having followed it."""
     edge_s: float = 60.0
@@ -304,7 +309,7 @@ class MomentsSettings:
     """Seconds a change may take from one settled position to the next."""
     hold_s: float = 3.0
     """Seconds that make it held and not an attempt: the control time of published rule books."""
-    outcome_s: float = 5.0
+    outcome_s: float = OUTCOME_S
     """Seconds after a rise or lift in which a sweep counts as what it led to."""
 
 

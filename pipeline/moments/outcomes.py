@@ -7,18 +7,32 @@ from dataclasses import replace
 
 import pandas as pd
 
-from pipeline.timeline import Moment
+from pipeline.timeline import ATTEMPT_SUFFIX, Moment
 
 ELEVATIONS = ("rise", "lift")
-OUTCOMES = ("sweep", "reversal", "back_taken", "stand_up", "sweep_attempt", "reversal_attempt")
+FROM_BELOW = ("sweep", "reversal", "back_taken", "stand_up")
+"""Kinds that a rise or lift may lead to."""
+OUTCOMES = (*FROM_BELOW, *(kind + ATTEMPT_SUFFIX for kind in FROM_BELOW))
+
+
+def leads_to(elevation: Moment, outcome: Moment, within_s: float) -> bool:
+    """Return whether a rise or lift counts as what led to something.
+
+    The same athlete did both, and the outcome is reached after the rise starts and at most
+    `within_s` seconds after it ends. That it came before does not show that it was the cause.
+    """
+    return (
+        outcome.kind in OUTCOMES
+        and outcome.athlete == elevation.athlete
+        and elevation.start_s <= outcome.peak_s <= elevation.end_s + within_s
+    )
 
 
 def link_outcomes(moments: Iterable[Moment], within_s: float) -> list[Moment]:
     """Write into each rise and lift what it led to.
 
-    The first of `OUTCOMES` by the same athlete that is reached after the rise starts and at most
-    `within_s` after it ends. Evidence ``led_to_<kind>`` is 1 for that, 0 for the others;
-    ``seconds_to_outcome`` is from the start of the rise.
+    The first that it leads to, see `leads_to`. Evidence ``led_to_<kind>`` is 1 for that, 0 for the
+    others; ``seconds_to_outcome`` is from the start of the rise.
 
     Parameters
     ----------
@@ -35,13 +49,7 @@ def link_outcomes(moments: Iterable[Moment], within_s: float) -> list[Moment]:
 
 
 def _linked(elevation: Moment, moments: list[Moment], within_s: float) -> Moment:
-    after = [
-        m
-        for m in moments
-        if m.kind in OUTCOMES
-        and m.athlete == elevation.athlete
-        and elevation.start_s <= m.peak_s <= elevation.end_s + within_s
-    ]
+    after = [m for m in moments if leads_to(elevation, m, within_s)]
     first = min(after, key=lambda m: m.peak_s, default=None)
     kept = {k: v for k, v in elevation.evidence.items() if not k.startswith("led_to_")}
     kept.pop("seconds_to_outcome", None)

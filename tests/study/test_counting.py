@@ -4,6 +4,7 @@ import pytest
 from scipy.stats import binomtest
 
 from pipeline.errors import MatlineError
+from pipeline.moments import link_outcomes
 from pipeline.outputs.study import (
     Study,
     StudyBout,
@@ -19,7 +20,7 @@ from pipeline.outputs.study import (
     transitions,
     wilson,
 )
-from pipeline.settings import StudySettings
+from pipeline.settings import MomentsSettings, StudySettings
 from pipeline.timeline import State, Timeline
 from tests.study.conftest import BY_HAND, moment, segment
 
@@ -96,7 +97,7 @@ def test_an_elevation_too_long_before_explains_nothing(bout):
     one = StudyBout.of(bout.bout, "A", timeline)
     assert attempts([one]).set_index("kind").loc["sweep", "elevation"] == ""
     assert elevations([one])["led_to"].tolist() == [""]
-    wider = attempts([one], StudySettings(before_s=20)).set_index("kind")
+    wider = attempts([one], StudySettings(outcome_s=20)).set_index("kind")
     assert wider.loc["sweep", "elevation"] == "lift"
 
 
@@ -159,3 +160,25 @@ def test_proposals_alone_are_refused_with_what_to_do(bout):
     only = Timeline((segment(10, 20, "mount", "A", State.PROPOSED),))
     with pytest.raises(MatlineError, match="accepted or corrected"):
         Study.of([StudyBout.of(bout.bout, "A", only)])
+
+
+def test_what_an_elevation_led_to_is_the_same_when_read_and_when_reported(bout):
+    moments = [
+        moment(60, "rise", "A"), moment(70.4, "sweep", "A"),  # within 10 s of the end, not the peak
+        moment(120, "lift", "A"), moment(131, "back_taken_attempt", "A"),
+        moment(150, "rise", "B"), moment(154, "stand_up_attempt", "B"), moment(155, "sweep", "A"),
+    ]  # fmt: skip
+    one = StudyBout.of(bout.bout, "A", Timeline(BY_HAND.segments, tuple(moments)))
+    reported = elevations([one]).set_index("time_s")["led_to"]
+    linked = link_outcomes(one.timeline.moments, MomentsSettings().outcome_s)
+    read = {
+        m.peak_s: "".join(
+            name.removeprefix("led_to_")
+            for name, value in m.evidence.items()
+            if name.startswith("led_to_") and value
+        )
+        for m in linked
+        if m.kind in ("rise", "lift")
+    }
+    assert reported.to_dict() == read
+    assert read == {60: "sweep", 120: "", 150: "stand_up_attempt"}

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 import pandas as pd
 from scipy.stats import binomtest
 
+from pipeline.moments.outcomes import leads_to
 from pipeline.outputs.study.counted import ELEVATIONS, base
 from pipeline.outputs.study.selection import StudyBout
 from pipeline.outputs.study.spells import side_of
@@ -24,9 +25,6 @@ ATTEMPTED: tuple[str, ...] = (
     "stand_up",
 )
 """Kinds that are either held or only attempted, in the order they are shown."""
-
-FROM_BELOW: tuple[str, ...] = ("sweep", "reversal", "stand_up", "back_taken")
-"""Kinds that a rise or lift may lead to."""
 
 ATTEMPT_COLUMNS = (
     "bout", "event", "date", "moment", "start_s", "time_s", "end_s", "clock_s", "kind", "by",
@@ -53,7 +51,7 @@ def attempts(bouts: Sequence[StudyBout], settings: StudySettings | None = None) 
     -------
     DataFrame
         Columns `ATTEMPT_COLUMNS`. ``by`` is "own", "opponent" or "" where nobody said; sides are
-        the side of who attempts. For the kinds in `FROM_BELOW`, ``elevation`` is that athlete's
+        the side of who attempts. For what comes from below, ``elevation`` is that athlete's
         last rise or lift before it, ``elevation_before_s`` how long before. ``after_…`` is where
         things stood `StudySettings.follow_s` seconds after the end, ``followed_by`` what happened
         until then.
@@ -75,7 +73,7 @@ def elevations(bouts: Sequence[StudyBout], settings: StudySettings | None = None
     -------
     DataFrame
         Columns `ELEVATION_COLUMNS`; ``led_to`` is the first sweep, reversal, stand-up or back
-        take, or attempt of one, that starts within `StudySettings.before_s` of the peak; else "".
+        take, or attempt of one, that it leads to (`pipeline.moments.outcomes.leads_to`); else "".
     """
     settings = settings or StudySettings()
     rows = [
@@ -88,7 +86,7 @@ def elevations(bouts: Sequence[StudyBout], settings: StudySettings | None = None
             by(moment.athlete, one.own),
             moment.strength,
             _place(_before(one.timeline, moment.start_s), moment.athlete)[0],
-            _led_to(one.timeline, moment, settings.before_s),
+            _led_to(one.timeline, moment, settings.outcome_s),
         )
         for one in bouts
         for moment in one.timeline.moments
@@ -153,7 +151,7 @@ def wilson(successes: int, of: int, confidence: float = 0.95) -> tuple[float, fl
 
 def _attempt(one: StudyBout, moment: Moment, settings: StudySettings) -> tuple[object, ...]:
     timeline, doer = one.timeline, moment.athlete
-    elevation = _elevation_before(timeline, moment, settings.before_s)
+    elevation = _elevation_before(timeline, moment, settings.outcome_s)
     return (
         one.bout.id,
         one.bout.event,
@@ -188,28 +186,15 @@ def _place(segment: Segment | None, athlete: Athlete | None) -> tuple[str, str]:
 
 
 def _elevation_before(timeline: Timeline, moment: Moment, reach_s: float) -> Moment | None:
-    if base(moment.kind) not in FROM_BELOW:
-        return None
     fitting = [
-        m
-        for m in timeline.moments
-        if m.kind in ELEVATIONS
-        and m.athlete == moment.athlete
-        and moment.start_s - reach_s <= m.peak_s <= moment.peak_s
+        m for m in timeline.moments if m.kind in ELEVATIONS and leads_to(m, moment, reach_s)
     ]
     return max(fitting, key=lambda m: m.peak_s, default=None)
 
 
 def _led_to(timeline: Timeline, elevation: Moment, reach_s: float) -> str:
-    fitting = (
-        m.kind
-        for m in timeline.moments
-        if base(m.kind) in FROM_BELOW
-        and m.athlete == elevation.athlete
-        and elevation.peak_s <= m.peak_s
-        and m.start_s <= elevation.peak_s + reach_s
-    )
-    return next(fitting, "")
+    led = [m for m in timeline.moments if leads_to(elevation, m, reach_s)]
+    return min(led, key=lambda m: m.peak_s).kind if led else ""
 
 
 def _followed_by(timeline: Timeline, moment: Moment, follow_s: float) -> str:

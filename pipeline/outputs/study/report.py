@@ -142,7 +142,8 @@ def _method(study: Study) -> list[str]:
         "An attempt is held if the position was kept as long as the rules ask; else it was "
         "reached and not held. Intervals are Wilson score intervals at "
         f"{s.confidence:.0%}: a coin that lands heads 3 times of 4 gives 30 to 95 %.",
-        f"“After an elevation” means a rise or lift of the same athlete at most {s.before_s:.0f} "
-        f"seconds before. That it came before does not show that it was the cause. What followed "
+        f"“After an elevation” means a rise or lift of the same athlete that ended at most "
+        f"{s.outcome_s:.0f} seconds before. That it came before does not show that it was the "
+        "cause. What followed "
         f"was seen within {s.follow_s:.0f} seconds.",
     ]

@@ -8,8 +8,9 @@ from typing import Any
 import pandas as pd
 
 from pipeline.moments import CAUTION
+from pipeline.moments.outcomes import FROM_BELOW
 from pipeline.outputs.study import plots
-from pipeline.outputs.study.attempts import ATTEMPTED, FROM_BELOW, rates
+from pipeline.outputs.study.attempts import ATTEMPTED, rates
 from pipeline.outputs.study.page import Picture, Section, ShownTable
 from pipeline.outputs.study.plots import words
 from pipeline.outputs.study.spells import (
@@ -244,7 +245,7 @@ def _elevations(study: Study) -> Section:
         ["by", "kind", "attempts"], ascending=[False, True, False]
     )
     text = (
-        f"How many rises and lifts were followed within {study.settings.before_s:.0f} seconds by "
+        f"How many rises and lifts were followed within {study.settings.outcome_s:.0f} seconds by "
         "a sweep, reversal, stand-up or back take of the same athlete, or the attempt of one."
     )
     columns = keys | _rate_columns("elevations", "followed")
