@@ -41,6 +41,7 @@ reader-families: $(TRAINED)
 
 reference: $(INSTALLED)
 	$(BIN)/python -m pipeline.cli.reference > docs/reference.md
+	$(BIN)/python -m pipeline.cli.definitions
 
 training: $(TRAINED)
 	@echo "Ready to train: see docs/ and models/training."

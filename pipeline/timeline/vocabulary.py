@@ -36,7 +36,9 @@ class Position:
 POSITIONS: tuple[Position, ...] = (
     Position("standing", "standing", "Both on their feet, apart or gripping.", has_top=False),
     Position(
-        "takedown", "takedown", "From the first grip on legs or trunk until the ground is settled."
+        "takedown",
+        "takedown",
+        "From the first grip on legs or trunk until the ground is settled; top is who attacks.",
     ),
     Position(
         "closed_guard", "closed guard", "Bottom athlete's legs locked around the trunk.", True, True
@@ -54,11 +56,21 @@ POSITIONS: tuple[Position, ...] = (
     Position("side_control", "side control", "Chest on chest from the side, past the legs."),
     Position("knee_on_belly", "knee on belly", "One knee on the trunk, the other foot posted."),
     Position("mount", "mount", "Astride the trunk, facing the head."),
-    Position("back_control", "back control", "Behind the other, legs hooked in."),
-    Position("turtle", "turtle", "Bottom athlete on knees and elbows, the other behind or beside."),
+    Position(
+        "back_control",
+        "back control",
+        "Behind the other, legs hooked in; top is who has the back, even from underneath.",
+    ),
+    Position(
+        "turtle",
+        "turtle",
+        "Bottom athlete on knees and elbows, the other behind, beside or in front.",
+    ),
     Position("north_south", "north–south", "Chest on chest, head to hips."),
     Position(
-        "leg_entanglement", "leg entanglement", "Legs wrapped around one leg, both often seated."
+        "leg_entanglement",
+        "leg entanglement",
+        "Legs wrapped around one leg, both often seated; top is who attacks the leg.",
     ),
     Position("scramble", "scramble", "No settled position.", has_top=False),
     Position("apart", "apart", "No contact, or stopped.", has_top=False),

@@ -158,6 +158,31 @@ def misread_command(
     typer.echo(f"{out}: {table['count'].sum()} keypoints")
 
 
+@app.command("judged")
+def judged_command(
+    pairs: Annotated[Path, typer.Option(help="Pairs, from “scenes positions solve”.")],
+    cast: Annotated[Path, typer.Option(help="Cast that they were solved for.")],
+    below: Annotated[float, typer.Option(help="Print families that agree less often.")] = 0.98,
+    sheet: Annotated[Path | None, typer.Option(help="Picture of examples to write.")] = None,
+) -> None:
+    """Print how often geometry names solved pairs as their templates do."""
+    from models.training.positions.judged import judged, report
+    from models.training.scenes.body import load_cast
+    from models.training.scenes.pairs_file import load_pairs
+
+    found = judged(load_pairs(pairs), load_cast(cast))
+    typer.echo(report(found, below))
+    if sheet is not None:
+        import cv2
+
+        from models.training.positions import judged_sheet
+        from pipeline.library import written_whole
+
+        _, picture = cv2.imencode(sheet.suffix, judged_sheet.sheet(found), [64, 70])
+        with written_whole(sheet) as partial:
+            partial.write_bytes(picture.tobytes())
+
+
 def main() -> None:
     """Run the command; an expected failure is one sentence and exit code 1."""
     try:

@@ -269,7 +269,8 @@ def feet_locked(m: Measures) -> np.ndarray:
 
 @clause("{top}'s legs reach round {under}'s hips or legs")
 def hooks_in(m: Measures) -> np.ndarray:
-    return (m.hooks >= 1) | m.trunk_caught | (m.legs_caught > 0) | under(face_down(m))
+    reach = (m.hooks >= 1) | m.trunk_caught | (m.legs_caught > 0) | under(face_down(m))
+    return reach & (m.trunk_caught | under(~on_feet(m)))
 
 
 @clause("{top} has a leg of {under} laced between both legs")

@@ -220,11 +220,11 @@ def _through_loop(joints: np.ndarray, first: np.ndarray, last: np.ndarray) -> np
     hip_l, hip_r, knee_l, knee_r, ankle_l, ankle_r = (
         joints[:, :, row, None] for row in range(HIPS.start, ANKLES.stop)
     )
-    triangles = (
-        (hip_l, hip_r, knee_r), (hip_l, knee_r, knee_l),
-        (knee_l, knee_r, ankle_r), (knee_l, ankle_r, ankle_l),
-    )  # fmt: skip
-    crossings = [crosses_triangle(first, last, *corners) for corners in triangles]
+    crossings = []
+    for corners in ((hip_l, hip_r, knee_r, knee_l), (knee_l, knee_r, ankle_r, ankle_l)):
+        middle = sum(corners) / 4  # a fan round the middle is its own mirror image
+        for start, end in zip(corners, corners[1:] + corners[:1], strict=True):
+            crossings.append(crosses_triangle(first, last, start, end, middle))
     return np.sum(crossings, 0) % 2 == 1
 
 
