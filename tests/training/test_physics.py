@@ -188,3 +188,14 @@ def test_a_simulated_bout_is_read_back_as_one_to_learn_from(people, tmp_path, ly
     ends = [s.end_s for s in bout.timeline.segments]
     assert [s.start_s for s in bout.timeline.segments][1:] == ends[:-1]
     assert bout.keypoints[..., 2].min() > -0.05  # metres: nobody sinks into the mat
+
+
+def test_nobody_bridges_face_down():
+    on_the_back, face_down = body(0, (0, 0, 0.2), (-90, 0, 0)), body(0, (0, 0, 0.2), (90, 0, 0))
+
+    def kinds(b: BodyPose) -> set[str]:
+        rng = np.random.default_rng(0)
+        return {efforts.drawn(rng, b, b).kind for _ in range(200)}
+
+    assert "bridge" in kinds(on_the_back)
+    assert "bridge" not in kinds(face_down)

@@ -212,12 +212,12 @@ def _stored(
     """Turn samples into skeletons, and let the judge say what each is."""
     poses = [pair_of(model, frame.qpos, start) for frame in frames]
     times = np.arange(len(frames)) * FRAME_S * _SAMPLE
-    fields = (
+    joints, rotation, translation = (
         np.array([[getattr(b, field) for b in pose.bodies] for pose in poses])
         for field in ("joints", "rotation", "translation")
     )
     none = np.zeros(len(times), int)
-    motion = Motion(times, *fields, none, np.ones(len(times)))
+    motion = Motion(times, joints, rotation, translation, none, np.ones(len(times)))
     keypoints = np.stack(
         [KeypointArms.of(person).keypoints(motion, body) for body, person in enumerate(people)],
         axis=1,

@@ -125,7 +125,7 @@ def drawn(rng: np.random.Generator, body: BodyPose, goal: BodyPose) -> Effort:
     strength, reach_s = float(rng.uniform(0.25, 1.0)), float(rng.uniform(0.2, 0.9))
     standing = body.translation[2] > ON_FEET_M
     down: tuple[str, ...] = ("curl up", "stretch out", "to the knees")
-    bases: tuple[str, ...] = down if standing else tuple(_BASES)
+    bases = down if standing else tuple(k for k in _BASES if k != "bridge" or _supine(body))
     kinds: tuple[tuple[float, Callable[[], Effort]], ...] = (
         (0.28, lambda: hold(body, strength)),
         (0.14, lambda: limp(body)),
@@ -139,6 +139,11 @@ def drawn(rng: np.random.Generator, body: BodyPose, goal: BodyPose) -> Effort:
         push = rng.normal(0, 1, 3) * [1, 1, 0.4]
         effort = replace(effort, push=push / np.linalg.norm(push) * rng.uniform(80, 350))
     return effort
+
+
+def _supine(body: BodyPose) -> bool:
+    """Whether the belly faces up."""
+    return float(-body.rotation[2, 1]) > 0.3
 
 
 def _upright(rotation: np.ndarray) -> np.ndarray:

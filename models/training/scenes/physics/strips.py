@@ -57,8 +57,10 @@ def _strip(order: Order, size: int) -> np.ndarray:
         simulation = Simulation(model, pair, (order.seed, order.row, 1))
         for frame in simulation.run((wanted[0], wanted[1]), _SECONDS):
             frames.append(frame)
-    rows = np.linspace(0, len(frames) - 1, _PICTURES - 1).round().astype(int) if frames else []
-    moments = [(0.0, pair), *((frames[i].time, pair_of(model, frames[i].qpos, pair)) for i in rows)]
+    moments = [(0.0, pair)]
+    if frames:
+        for row in np.linspace(0, len(frames) - 1, _PICTURES).round()[1:].astype(int):
+            moments.append((frames[row].time, pair_of(model, frames[row].qpos, pair)))
     pictures = []
     for time, shown in moments:
         picture = draw_pair(shown, people, -60, 15, size)
