@@ -27,12 +27,12 @@ class Grips:
     def __init__(self, model: PairModel, data: mujoco.MjData):
         self._model, self._data = model, data
         self._breaks = np.full(2 * GRIPS_EACH, np.inf)
-        data.eq_active[:] = 0
+        data.eq_active[: len(self._breaks)] = 0
 
     @property
     def held(self) -> int:
         """How many grips hold."""
-        return int(self._data.eq_active.sum())
+        return int(self._data.eq_active[: len(self._breaks)].sum())
 
     def take(
         self, rng: np.random.Generator, chance: float, holds: tuple[float, float] = _HOLDS_N
@@ -92,7 +92,7 @@ class Grips:
 
     def open(self, rng: np.random.Generator, chance: float) -> None:
         """Let go of some."""
-        self._data.eq_active[rng.random(len(self._breaks)) < chance] = 0
+        self._data.eq_active[np.flatnonzero(rng.random(len(self._breaks)) < chance)] = 0
 
     def release(self) -> int:
         """Open grips that bear too much; return how many."""
@@ -100,11 +100,12 @@ class Grips:
         equality = data.efc_type[: data.nefc] == int(mujoco.mjtConstraint.mjCNSTR_EQUALITY)
         if not equality.any():
             return 0
+        equality &= data.efc_id[: data.nefc] < len(self._breaks)  # the others couple the spine
         rows = data.efc_id[: data.nefc][equality]
         pulled = np.zeros(len(self._breaks))
         np.add.at(pulled, rows, data.efc_force[: data.nefc][equality] ** 2)
         broken = np.sqrt(pulled) > self._breaks
-        data.eq_active[broken] = 0
+        data.eq_active[np.flatnonzero(broken)] = 0
         return int(broken.sum())
 
     def _busy(self, body: int, number: int) -> bool:

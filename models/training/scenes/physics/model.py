@@ -220,6 +220,8 @@ class PairModel:
         for side in "AB":
             for _ in range(GRIPS_EACH):
                 _add_grip(spec, side)
+        for side, skeleton in zip("AB", self.skeletons, strict=True):
+            _couple(spec, side, skeleton)
         self.model = spec.compile()
         self.strong = self.model.actuator_gainprm[:, 0].copy()
         self.torque = self.model.actuator_forcerange[:, 1].copy()
@@ -330,6 +332,20 @@ def _add_grip(spec: mujoco.MjSpec, side: str) -> None:
         name1=f"{side}0", name2=f"{other}0", active=False,
         solref=[0.04, 1.0], solimp=[0.5, 0.9, 0.03, 0.5, 2.0],
     )  # fmt: skip
+
+
+def _couple(spec: mujoco.MjSpec, side: str, skeleton: Skeleton) -> None:
+    """Make the hinges that share a joint bend in their shares, as `Person.fk` has it."""
+    first: dict[int, Hinge] = {}
+    for hinge in skeleton.hinges:
+        lead = first.setdefault(hinge.joint, hinge)
+        if lead is not hinge:
+            spec.add_equality(
+                type=mujoco.mjtEq.mjEQ_JOINT, objtype=mujoco.mjtObj.mjOBJ_JOINT,
+                name1=f"{side}{hinge.bone}.{hinge.slot}", name2=f"{side}{lead.bone}.{lead.slot}",
+                data=[0, hinge.weight / lead.weight, *[0.0] * (mujoco.mjNEQDATA - 2)], active=True,
+                solref=[0.016, 1.0],
+            )  # fmt: skip
 
 
 def _never_touching(skeleton: Skeleton) -> Iterator[tuple[int, int]]:
