@@ -265,6 +265,16 @@ class OvernightSettings:
     picture still has more pixels than the readers' inputs."""
     attempts: int = 2
     """Times a piece is tried when its worker dies; one that kills two is not tried again."""
+    limit_s: float = 120.0
+    """Seconds any task may take besides its work: starting a worker, loading networks, on a machine
+    that is five times overbooked."""
+    limit_share: float = 10.0
+    """Seconds a piece may take for each of its own before it counts as hanging: 4K on one busy core
+    takes 4 to 7."""
+    limit_bytes_per_s: float = 1e6
+    """Bytes a second at which a file can be looked through on the slowest cards and shares."""
+    grace_s: float = 120.0
+    """Seconds that pieces in hand are waited for when the time of `--until` has come."""
     bout_pause_s: float = 60.0
     """Seconds without action that end a bout. Stops for a belt or a cut last about as long; between
     two bouts on a mat a few minutes pass (common practice, no source)."""
@@ -273,6 +283,14 @@ class OvernightSettings:
     file's own entry."""
     bout_margin_s: float = 3.0
     """Seconds kept before and after a bout: the handshake, and what a reader sees late."""
+
+    def for_work(self, footage_s: float) -> float:
+        """Return the seconds that working on so much footage may take."""
+        return self.limit_s + self.limit_share * footage_s
+
+    def for_file(self, size_bytes: int) -> float:
+        """Return the seconds that looking through a file of this size may take."""
+        return self.limit_s + size_bytes / self.limit_bytes_per_s
 
 
 @dataclass(frozen=True)

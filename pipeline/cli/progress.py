@@ -6,6 +6,8 @@ import sys
 import time
 from typing import TextIO
 
+from pipeline.text import printable
+
 _LINE_EVERY_S = 30.0
 """In a log file, where a line can't be rewritten, one every half minute is enough."""
 
@@ -54,7 +56,7 @@ class Progress:
             What is being done now.
         """
         now = time.monotonic()
-        self._what = what or self._what
+        self._what = printable(what) if what else self._what
         if self._started is None:
             self._started = now, done
         if now - self._shown_at < (_REDRAW_EVERY_S if self._live else _LINE_EVERY_S):

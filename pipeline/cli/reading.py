@@ -14,6 +14,7 @@ from pipeline.cli.progress import Progress
 from pipeline.cli.saying import say
 from pipeline.command import command
 from pipeline.errors import MatlineError
+from pipeline.text import printable
 
 if TYPE_CHECKING:
     from pipeline.library import Library
@@ -102,6 +103,7 @@ def read_command(
         plan = make_plan(order, footage, machine)
         _show_plan(plan, count)
         if plan_only:
+            _show_left_out(plan)
             return
         summary = run_night(order, plan, machine, progress, wait)
     _show_summary(summary)
@@ -194,12 +196,21 @@ def _mat(text: str, library: Library) -> Corners:
 def _show_plan(plan: Plan, workers: int) -> None:
     from pipeline.overnight.clock import length
 
-    files = f"{len(plan.files)} file{'s' * (len(plan.files) != 1)}"
+    count = sum(not file.problem for file in plan.files)
+    files = f"{count} file{'s' * (count != 1)}"
     left = f", {length(plan.left_s)} still to read" if plan.left_s < plan.duration_s else ""
     say(
         f"{files}, {length(plan.duration_s)} of footage{left}: about "
         f"{length(plan.expected_s(workers))} of work, {plan.disk_bytes / 1e6:.0f} MB on disk."
     )
+
+
+def _show_left_out(plan: Plan) -> None:
+    left_out = [file for file in plan.files if file.problem]
+    for file in left_out:
+        typer.echo(f"NOT READ. {printable(file.problem)}")
+    if left_out:
+        raise typer.Exit(1)
 
 
 def _show_summary(summary: Summary) -> None:

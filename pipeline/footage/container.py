@@ -40,10 +40,6 @@ def open_container(path: Path) -> InputContainer:
     address = f"file:{path.absolute()}"
     try:
         return av.open(address, options=dict(_OPEN_OPTIONS), metadata_errors="replace")
-    except (PermissionError, av.error.PermissionError) as error:
-        raise FootageError(
-            f"{path}: no permission to read this file; change its permissions."
-        ) from error
     except (av.error.FFmpegError, OSError, ValueError) as error:
         raise why_unreadable(path) from error
 

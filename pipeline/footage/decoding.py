@@ -151,6 +151,8 @@ class Decoding:
             todo = plan_nothing(packets)
         for planned in todo:
             packet = planned.packet
+            if packet.pts is not None and packet.size:
+                watch.met(clock.seconds(packet.pts))
             if planned.left_out:
                 heappush(left_out, clock.seconds(packet.pts or 0))
                 continue
@@ -168,6 +170,8 @@ class Decoding:
             for frame in frames:
                 time_s = self._time(frame, clock, count)
                 count += 1
+                if watch.strays(time_s):
+                    continue
                 began = time_s >= self._span.start_s
                 if strict and began and not watch.hurt and instants.passed_over(frame.pts):
                     raise _TooLate  # nothing is damaged: a gradual refresh was not complete yet

@@ -12,11 +12,11 @@ from av.video.frame import VideoFrame
 from av.video.reformatter import VideoReformatter
 
 from pipeline.errors import MatlineError
-from pipeline.footage.container import open_container, read_packets, video_stream
 from pipeline.footage.decoding import Decoding, Picture
 from pipeline.footage.gaps import Gap, clipped, merged
 from pipeline.footage.info import FootageInfo, probe
-from pipeline.footage.sampling import Clock, Span
+from pipeline.footage.layout import Layout, layout_of
+from pipeline.footage.sampling import Span
 from pipeline.settings import FootageSettings
 
 
@@ -130,25 +130,13 @@ class Footage:
     def key_frame_times(self) -> list[float]:
         """Return the times at which decoding can start cheaply, seconds, ascending from 0.
 
-        Good borders for chunks. Read from the container's index where it has one, else from the
-        packets, without decoding; right to within the reordering of pictures.
+        Good borders for chunks; right to within the reordering of pictures.
         """
-        info = self.info
-        with open_container(info.path) as container:
-            stream = video_stream(container, info.path)
-            keys = [e.timestamp for e in stream.index_entries if e.is_keyframe]
-            packets = read_packets(container, stream, info.path)
-            if "mov" in info.container and len(keys) > 1:
-                # This index holds decoding times; the first packet ties them to picture times.
-                first = next(packets)
-                delay = (first.pts or 0) - (first.dts or 0)
-                keys = [key + delay for key in keys]
-            else:
-                keys = [p.pts for p in packets if p.is_keyframe and p.pts is not None]
-        if not info.timed:
-            return [0.0]
-        clock = Clock(info)
-        return [0.0, *sorted({clock.seconds(key) for key in keys if key > info.first_pts})]
+        return list(self.layout().key_times)
+
+    def layout(self) -> Layout:
+        """Return where the pictures lie, from the file's index or packets, without decoding."""
+        return layout_of(self.info)
 
     def _target_size(self, max_side: int | None) -> tuple[int, int, float]:
         """Return width and height of the stored (unturned) picture to make, and the scale."""

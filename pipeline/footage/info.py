@@ -16,9 +16,11 @@ from av.video.stream import VideoStream
 from pipeline.footage.container import open_container, read_packets, video_stream
 from pipeline.footage.errors import FootageError
 from pipeline.footage.orientation import Orientation
+from pipeline.footage.placing import Placing, believable
 
 _HASHED_BYTES_AT_EACH_END = 1 << 20
 _RATE_IF_UNKNOWN = Fraction(30)
+_SLOWEST_RATE, _FASTEST_RATE = Fraction(1, 60), 1000  # beyond, a header states nonsense
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,11 @@ class FootageInfo:
         Pixels of the picture as shown: turned, and with square pixels.
     orientation : Orientation
     duration_s : float
-        From the first picture to the end of the last, as the container states it.
+        From the first picture to the end of the last, as the container states it where that can
+        be believed, else as far as there are packets.
+    stated_s : float
+        What the container states, as far as it can be believed; longer than what is there if the
+        file was cut off.
     average_rate : float or None
         Pictures a second as stated; None when the file does not say. Never used for time.
     first_pts_s : float
@@ -64,6 +70,7 @@ class FootageInfo:
     height: int
     orientation: Orientation
     duration_s: float
+    stated_s: float
     average_rate: float | None
     first_pts_s: float
     first_pts: int
@@ -101,7 +108,8 @@ def probe(path: Path) -> FootageInfo:
         time_base = stream.time_base or Fraction(1, 90000)
         timed = frame.pts is not None and not _counts_in_decoding_order(container, stream)
         first_pts = frame.pts if timed and frame.pts is not None else 0
-        rate = stream.average_rate or stream.guessed_rate
+        rate = _stated_rate(stream)
+        duration_s = _duration(container, stream, path, first_pts, timed)
         return FootageInfo(
             path=path,
             key=content_key(path),
@@ -113,7 +121,8 @@ def probe(path: Path) -> FootageInfo:
             width=width,
             height=height,
             orientation=orientation,
-            duration_s=_duration(container, stream, path, first_pts, timed),
+            duration_s=duration_s,
+            stated_s=duration_s,
             average_rate=float(rate) if rate else None,
             first_pts_s=float(first_pts * time_base),
             first_pts=first_pts,
@@ -144,8 +153,8 @@ def _first_frame(container: InputContainer, stream: VideoStream, path: Path) -> 
         if frames:
             return frames[0]
     raise FootageError(
-        f"{path}: no picture could be decoded; the file is damaged or empty of pictures, "
-        "copy it from the camera again."
+        f"{path}: no picture could be decoded; the file is damaged, encrypted or empty of "
+        "pictures, copy it from the camera again."
     )
 
 
@@ -170,33 +179,46 @@ def _square_pixels(stream: VideoStream, frame: VideoFrame) -> tuple[int, int]:
     return max(1, round(frame.width * ratio)), frame.height
 
 
+def _stated_rate(stream: VideoStream) -> Fraction | None:
+    rate = stream.average_rate or stream.guessed_rate
+    return rate if rate and _SLOWEST_RATE <= rate <= _FASTEST_RATE else None
+
+
 def _duration(
     container: InputContainer, stream: VideoStream, path: Path, first_pts: int, timed: bool
 ) -> float:
-    """Return the seconds from the first picture to the end, measured if the file does not say."""
-    time_base = stream.time_base or Fraction(1, 90000)
-    if timed and stream.duration:
-        start = stream.start_time if stream.start_time is not None else first_pts
-        return float((start + stream.duration - first_pts) * time_base)
-    if timed and container.duration:
-        start_s = (container.start_time or 0) / av.time_base
-        return max(0.0, start_s + container.duration / av.time_base - float(first_pts * time_base))
+    """Return the seconds from the first picture to the end: stated, or measured if none can be."""
+    claim_s = _claim(container, stream, first_pts) if timed else 0.0
+    if believable(claim_s, path.stat().st_size):
+        return claim_s
     return _measured_duration(path, first_pts, timed)
 
 
+def _claim(container: InputContainer, stream: VideoStream, first_pts: int) -> float:
+    time_base = stream.time_base or Fraction(1, 90000)
+    if stream.duration:
+        start = stream.start_time if stream.start_time is not None else first_pts
+        return float((start + stream.duration - first_pts) * time_base)
+    if container.duration:
+        start_s = (container.start_time or 0) / av.time_base
+        return start_s + container.duration / av.time_base - float(first_pts * time_base)
+    return 0.0
+
+
 def _measured_duration(path: Path, first_pts: int, timed: bool) -> float:
-    """Walk all packets, for files whose recorder never wrote a length."""
+    """Walk all packets, for files whose recorder wrote no length, or one that can't be."""
     with open_container(path) as container:
         stream = video_stream(container, path)
-        count, last = 0, first_pts
+        time_base = stream.time_base or Fraction(1, 90000)
+        count, placing = 0, Placing()
         for packet in read_packets(container, stream, path):
             count += packet.size > 0
-            if packet.pts is not None:
-                last = max(last, packet.pts + (packet.duration or 0))
-        rate = stream.average_rate or stream.guessed_rate or _RATE_IF_UNKNOWN
+            if packet.pts is not None and packet.size:
+                time_s = float((packet.pts - first_pts) * time_base)
+                placing.place(time_s, float((packet.duration or 0) * time_base))
         if not timed:
-            return float(count / rate)
-        return float((last - first_pts) * (stream.time_base or Fraction(1, 90000)))
+            return float(count / (_stated_rate(stream) or _RATE_IF_UNKNOWN))
+        return placing.end_s
 
 
 def _seekable(path: Path, first_pts: int) -> bool:

@@ -25,6 +25,7 @@ from pipeline.footage.footage import Footage
 from pipeline.footage.info import FootageInfo
 from pipeline.footage.orientation import Orientation
 from pipeline.footage.sampling import Span
+from pipeline.locks import try_lock
 
 _TICKS = 90_000
 """Ticks a second of the copy's timestamps, the customary video clock (ISO/IEC 13818-1)."""
@@ -94,10 +95,11 @@ def make_proxy(
 @contextmanager
 def _whole_or_nothing(out: Path) -> Iterator[Path]:
     handle, name = tempfile.mkstemp(dir=out.parent, prefix=f".{out.stem}-", suffix=".part")
-    os.close(handle)
     temporary = Path(name)
     try:
-        yield temporary
+        with os.fdopen(handle, "r+b") as file:
+            try_lock(file)  # one that is not locked is what a killed program left behind
+            yield temporary
         os.replace(temporary, out)
     finally:
         temporary.unlink(missing_ok=True)

@@ -9,6 +9,7 @@ from av.video.frame import VideoFrame
 
 from pipeline.footage.gaps import Gap
 from pipeline.footage.info import FootageInfo
+from pipeline.footage.placing import Placing
 from pipeline.footage.sampling import Span
 from pipeline.settings import FootageSettings
 
@@ -16,6 +17,7 @@ DAMAGED = "damaged: the pictures could not be decoded"
 MISSING = "no pictures in the file"
 BACKWARDS = "timestamps run backwards: recordings were joined; split the file there"
 CUT_OFF = "the pictures end before the length the file states"
+ASTRAY = "timestamps jump ahead by more than a day: the file's clock is damaged"
 
 
 class Watch:
@@ -33,6 +35,8 @@ class Watch:
         self._since_s: float | None = None
         self._mended = False
         self._unplaced = 0
+        self._astray = 0
+        self._placing = Placing(max(0.0, span.start_s))
         self._furthest_s = -math.inf
         self.last_s = last_s
         self.hurt = False
@@ -48,6 +52,16 @@ class Watch:
             self.hurt = True
         else:
             heapq.heappush(self._corrupt, pts)
+
+    def met(self, time_s: float) -> None:
+        """Note that a packet of this time is there, whether or not it can be decoded."""
+        self._placing.place(time_s)
+
+    def strays(self, time_s: float) -> bool:
+        """Take note of a picture's time; return whether it lies so far ahead that it is wrong."""
+        astray = not math.isnan(time_s) and not self._placing.place(time_s)
+        self._astray += astray
+        return astray
 
     def saw(self, time_s: float, frame: VideoFrame) -> bool | None:
         """Take note of the next picture.
@@ -89,11 +103,16 @@ class Watch:
     def ended(self) -> None:
         """Note the end of the file."""
         last = self._last_good_s()
-        unplaced_s = float(self._unplaced / self._info.counting_rate)
-        if unplaced_s > self._longest_s:
-            self.gaps.append(Gap(last, last + unplaced_s, BACKWARDS))
-        elif self._info.duration_s - last > self._longest_s:
-            self.gaps.append(Gap(last, self._info.duration_s, DAMAGED if self.hurt else CUT_OFF))
+        missing_s = self._info.stated_s - last
+        for count, reason in ((self._unplaced, BACKWARDS), (self._astray, ASTRAY)):
+            unplaced_s = float(count / self._info.counting_rate)
+            if unplaced_s > self._longest_s:
+                self.gaps.append(Gap(last, last + unplaced_s, reason))
+                return
+        if missing_s > self._longest_s:
+            is_cut_off = self._info.stated_s - self._placing.end_s > self._longest_s
+            reason = DAMAGED if self.hurt and not is_cut_off else CUT_OFF
+            self.gaps.append(Gap(last, self._info.stated_s, reason))
 
     def _heals(self, time_s: float, frame: VideoFrame) -> bool:
         waited = self._since_s is not None and time_s - self._since_s >= self._distrust_s

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote_to_bytes
 
 from pipeline.errors import MatlineError
 from pipeline.moments import known_rules
 from pipeline.timeline import Athlete, State, Timeline
+
+_URI = "file://"
 
 DETAILS: tuple[str, ...] = (
     "title", "names", "we", "event", "date", "ruleset", "proxy", "footage", "start_s", "end_s",
@@ -78,7 +82,7 @@ def bout_of(row: sqlite3.Row) -> Bout:
     return Bout(
         id=row["id"],
         title=row["title"],
-        footage=Path(row["footage"]),
+        footage=_path_of(row["footage"]),
         content_key=row["content_key"],
         duration_s=row["duration_s"],
         start_s=row["start_s"],
@@ -88,7 +92,7 @@ def bout_of(row: sqlite3.Row) -> Bout:
         event=row["event"],
         date=row["date"],
         ruleset=row["ruleset"],
-        proxy=Path(row["proxy"]) if row["proxy"] else None,
+        proxy=_path_of(row["proxy"]) if row["proxy"] else None,
         reader=row["reader"] or "",
         settings_hash=row["settings_hash"] or "",
         counts=json.loads(row["counts"]) or count_states(Timeline()),
@@ -122,10 +126,25 @@ def columns_of(details: Mapping[str, Any]) -> dict[str, Any]:
         elif name == "we" and value not in (None, "A", "B"):
             raise MatlineError(f"We are athlete A, B or nobody, not “{value}”.")
         elif name in ("footage", "proxy"):
-            columns[name] = None if value is None else str(value)
+            columns[name] = None if value is None else path_column(value)
         else:
             columns[name] = value
     return columns
+
+
+def path_column(path: str | Path) -> str:
+    """Return a path as the database keeps it: a file URI (RFC 8089) where it isn't UTF-8."""
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        return Path(path).absolute().as_uri()
+    return str(path)
+
+
+def _path_of(column: str) -> Path:
+    if column.startswith(_URI):
+        return Path(os.fsdecode(unquote_to_bytes(column.removeprefix(_URI))))
+    return Path(column)
 
 
 def _names(names: object) -> dict[str, str]:

@@ -9,10 +9,11 @@ from typing import Any
 
 from pipeline.errors import MatlineError
 from pipeline.library.backups import FAILURES, Backups
-from pipeline.library.bout import Bout, bout_of, columns_of
+from pipeline.library.bout import Bout, bout_of, columns_of, path_column
 from pipeline.library.damage import trusted
 from pipeline.library.database import now
 from pipeline.library.sources import Sources
+from pipeline.text import printable
 from pipeline.timeline import new_id
 
 _BOUTS = """
@@ -85,8 +86,8 @@ class Bouts(Sources):
         footage = Path(footage).absolute()
         columns = columns_of(details) | {
             "id": new_id(),
-            "title": footage.stem if title is None else title,
-            "footage": str(footage),
+            "title": printable(footage.stem) if title is None else title,
+            "footage": path_column(footage),
             "content_key": content_key,
             "duration_s": float(duration_s),
             "start_s": float(start_s),

@@ -41,7 +41,7 @@ def keypoint_table(times: np.ndarray, keypoints: np.ndarray) -> pd.DataFrame:
             f"Keypoints of shape {keypoints.shape} don't belong to {len(times)} samples; "
             f"they must be ({len(times)}, 2, {len(COCO_KEYPOINTS)}, 3)."
         )
-    flat = keypoints.astype(np.float32).reshape(len(times), -1)
+    flat = keypoints.astype(np.float32).reshape(len(times), len(KEYPOINT_COLUMNS))
     return pd.DataFrame(flat, index=pd.Index(times, name=TIME), columns=list(KEYPOINT_COLUMNS))
 
 

@@ -23,6 +23,7 @@ from pipeline.outputs.tabular import (
 )
 from pipeline.outputs.text import bad_file, file_stem
 from pipeline.outputs.webvtt import timeline_from_webvtt, timeline_to_webvtt
+from pipeline.text import printable
 from pipeline.timeline import Correction, Timeline
 from pipeline.timeline.records import timeline_from_dict, timeline_to_dict
 
@@ -62,7 +63,7 @@ def _about(bout: Bout) -> dict[str, Any]:
     return {
         "id": bout.id,
         "title": bout.title,
-        "footage": bout.footage.name,
+        "footage": printable(bout.footage.name),
         "start_s": bout.start_s,
         "end_s": bout.end_s,
         "names": bout.names,

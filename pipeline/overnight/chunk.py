@@ -33,28 +33,34 @@ class ChunkReading:
     gaps: tuple[Gap, ...] = ()
 
 
-def chunks(duration_s: float, key_times: Sequence[float], longest_s: float) -> list[Chunk]:
-    """Cut a file at its key frames, so that no chunk decodes what another one owns.
+def chunks(
+    end_s: float, key_times: Sequence[float], longest_s: float, start_s: float = 0.0
+) -> list[Chunk]:
+    """Cut a run of pictures at its key frames, so that no chunk decodes what another one owns.
 
     The chunks are about equally long and, but for the shortest files, even in number: the two
     cores of a small machine then finish a file together.
 
     Parameters
     ----------
-    duration_s : float
+    end_s : float
+        End of the last picture.
     key_times : sequence of float
         Where decoding can start, ascending.
     longest_s : float
         No chunk is longer, also where key frames are further apart.
+    start_s : float
+        Time of the first picture.
     """
+    duration_s = end_s - start_s
     count = 1 if duration_s <= longest_s / 3 else 2 * math.ceil(duration_s / (2 * longest_s))
-    borders = [0.0]
-    while len(borders) < count or duration_s - borders[-1] > longest_s:
-        start_s = borders[-1]
+    borders = [start_s]
+    while len(borders) < count or end_s - borders[-1] > longest_s:
+        last = borders[-1]
         to_come = max(1, count - len(borders) + 1)
-        best_s = start_s + min(longest_s, (duration_s - start_s) / to_come)
-        last_s = min(start_s + longest_s, math.nextafter(duration_s, 0))
-        borders.append(_nearest(key_times, best_s, start_s, last_s))
+        best_s = last + min(longest_s, (end_s - last) / to_come)
+        last_s = min(last + longest_s, math.nextafter(end_s, 0))
+        borders.append(_nearest(key_times, best_s, last, last_s))
     ends = [*borders[1:], math.inf]
     return [Chunk(start, end) for start, end in zip(borders, ends, strict=True)]
 

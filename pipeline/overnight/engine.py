@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import os
 import signal
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection, wait
+from multiprocessing.connection import Connection
+from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
 from pipeline.errors import MatlineError
+from pipeline.overnight.clock import length
+
+_ENDING_S = 5.0
+"""Seconds that a killed worker is waited for. One that hangs in the system (a share that is gone)
+may end later; nothing waits for it."""
+
+_OWN_PAUSE_S = 30.0
+"""Seconds between two looks at the workers after which this program was not running itself."""
 
 
 @dataclass(frozen=True)
@@ -24,11 +35,14 @@ class Task:
     ----------
     about : object
         Anything that tells whoever submitted it what the outcome belongs to.
+    limit_s : float
+        Seconds after which it counts as hanging and is given up.
     """
 
     function: Callable[..., Any]
     arguments: tuple[Any, ...] = ()
     about: Any = None
+    limit_s: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -96,12 +110,22 @@ class InThisProcess:
         """Nothing to let go of."""
 
 
-@dataclass
+@dataclass(eq=False)
 class _Worker:
     process: multiprocessing.process.BaseProcess
     pipe: Connection
     task: Task | None = None
     attempt: int = 1
+    began_s: float = 0.0
+
+    @property
+    def overdue(self) -> bool:
+        """Whether its task takes longer than it may."""
+        return self.task is not None and time.monotonic() - self.began_s > self.task.limit_s
+
+
+_Answer = tuple[_Worker, tuple[Any, str] | None]
+"""A worker, and a value and an error; None if it died."""
 
 
 @dataclass
@@ -109,7 +133,8 @@ class LocalProcesses:
     """Worker processes on this machine.
 
     A task that kills its worker (a fault in a codec, the memory's end) is tried again in a new
-    one, then given up with a sentence; the others never notice.
+    one, then given up with a sentence; one that takes longer than its limit is given up with its
+    worker. The others never notice.
 
     Parameters
     ----------
@@ -121,6 +146,8 @@ class LocalProcesses:
     workers: int
     attempts: int = 2
     _pool: list[_Worker] = field(default_factory=list)
+    _answers: SimpleQueue[_Answer] = field(default_factory=SimpleQueue)
+    _looked_s: float = field(default_factory=time.monotonic)
 
     @property
     def free(self) -> int:
@@ -137,9 +164,10 @@ class LocalProcesses:
         self._give(task, attempt=1)
 
     def finished(self, timeout_s: float) -> list[Outcome]:
-        """Wait for workers to answer or to die."""
-        ready = wait([w.pipe for w in self._pool if w.task is not None], timeout_s)
-        outcomes = (self._collect(w) for w in list(self._pool) if w.pipe in ready)
+        """Wait for workers to answer, to die, or to take too long."""
+        outcomes = [self._collect(*answer) for answer in self._answered(timeout_s)]
+        self._forgive_own_pause(timeout_s)
+        outcomes += [self._give_up(worker) for worker in list(self._pool) if worker.overdue]
         return [outcome for outcome in outcomes if outcome is not None]
 
     def close(self) -> None:
@@ -147,17 +175,16 @@ class LocalProcesses:
         for worker in self._pool:
             worker.process.kill()
         for worker in self._pool:
-            worker.process.join()
-            worker.pipe.close()
+            worker.process.join(_ENDING_S)
         self._pool.clear()
 
     def _give(self, task: Task, attempt: int) -> None:
-        worker = next((w for w in self._pool if w.task is None), None) or self._hire()
-        worker.task, worker.attempt = task, attempt
-        with suppress(OSError):  # it died idle; `finished` sees the closed pipe
+        worker = next((w for w in self._pool if w.task is None), None) or self._start()
+        worker.task, worker.attempt, worker.began_s = task, attempt, time.monotonic()
+        with suppress(OSError):  # it died idle; its listener says so
             worker.pipe.send((task.function, task.arguments))
 
-    def _hire(self) -> _Worker:
+    def _start(self) -> _Worker:
         # A fresh interpreter: a fork would copy locks and threads of the codecs and networks.
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
@@ -167,26 +194,74 @@ class LocalProcesses:
         theirs.close()
         worker = _Worker(process, ours)
         self._pool.append(worker)
+        # A thread of its own: a worker stopped in the middle of an answer stops no one else.
+        threading.Thread(target=_listen, args=(worker, self._answers), daemon=True).start()
         return worker
 
-    def _collect(self, worker: _Worker) -> Outcome | None:
-        task, attempt = worker.task, worker.attempt
-        assert task is not None
-        try:
-            value, error = worker.pipe.recv()
-        except (EOFError, OSError):
-            return self._bury(worker, task, attempt)
-        worker.task = None
-        return Outcome(task, value, error)
+    def _forgive_own_pause(self, timeout_s: float) -> None:
+        """Count no time against the workers in which this program was stopped too, as by Ctrl-Z."""
+        now = time.monotonic()
+        paused_s = now - self._looked_s - timeout_s
+        if paused_s > _OWN_PAUSE_S:
+            for worker in self._pool:
+                worker.began_s += min(paused_s, now - worker.began_s)
+        self._looked_s = now
 
-    def _bury(self, worker: _Worker, task: Task, attempt: int) -> Outcome | None:
-        worker.process.join()
-        worker.pipe.close()
-        self._pool.remove(worker)
-        if attempt < self.attempts:
-            self._give(task, attempt + 1)
+    def _answered(self, timeout_s: float) -> Iterator[_Answer]:
+        with suppress(Empty):
+            if self.busy:
+                yield self._answers.get(timeout=timeout_s)
+            while True:
+                yield self._answers.get_nowait()
+
+    def _collect(self, worker: _Worker, answer: tuple[Any, str] | None) -> Outcome | None:
+        task = worker.task
+        if answer is None:
+            return self._replace(worker)
+        worker.task = None
+        return Outcome(task, *answer) if task is not None else None
+
+    def _replace(self, worker: _Worker) -> Outcome | None:
+        """Do without a dead worker; try its task again, or say what became of it."""
+        if worker not in self._pool:  # given up before
+            return None
+        task = worker.task
+        self._let_go(worker)
+        if task is None:
+            return None
+        if worker.attempt < self.attempts:
+            self._give(task, worker.attempt + 1)
             return None
         return Outcome(task, error=_death(worker.process.exitcode))
+
+    def _give_up(self, worker: _Worker) -> Outcome:
+        task = worker.task
+        assert task is not None
+        self._let_go(worker)
+        return Outcome(task, error=overdue(task.limit_s))
+
+    def _let_go(self, worker: _Worker) -> None:
+        self._pool.remove(worker)
+        worker.process.kill()
+        worker.process.join(_ENDING_S)
+
+
+def _listen(worker: _Worker, answers: SimpleQueue[_Answer]) -> None:
+    """Pass on what a worker answers, until it dies."""
+    with suppress(Exception):  # the end of the pipe, or an answer broken off in its middle
+        while True:
+            answers.put((worker, worker.pipe.recv()))
+    worker.process.kill()
+    worker.pipe.close()
+    answers.put((worker, None))
+
+
+def overdue(limit_s: float) -> str:
+    """Return the sentence for a task that took longer than it may."""
+    return (
+        f"reading it did not get on for {length(limit_s)}, so it was given up; check its disk or "
+        "share, and run the same command again."
+    )
 
 
 def _death(code: int | None) -> str:
@@ -220,7 +295,15 @@ def do(task: Task) -> Outcome:
     except MemoryError:
         return Outcome(task, error="There is not enough memory; use fewer workers.")
     except Exception as error:
-        return Outcome(task, error=f"Unexpected {type(error).__name__}: {error}")
+        return Outcome(task, error=unforeseen(error))
+
+
+def unforeseen(error: Exception) -> str:
+    """Return the sentence for an error that nobody thought of."""
+    return (
+        f"reading it failed in an unforeseen way ({type(error).__name__}: {error}); it may be "
+        "damaged, play it in a media player to check."
+    )
 
 
 @contextmanager

@@ -10,24 +10,13 @@ from pathlib import Path
 from typing import IO
 
 from pipeline.errors import MatlineError
-
-if os.name == "nt":
-    import msvcrt
-
-    def _try_lock(file: IO[str]) -> None:
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-else:
-    import fcntl
-
-    def _try_lock(file: IO[str]) -> None:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
+from pipeline.locks import try_lock
 
 _LOOK_AGAIN_S = 1.0
 
 
 @contextmanager
-def reading_lock(root: Path, wait: bool = False) -> Iterator[None]:
+def reading_lock(root: Path, wait: bool = False, until: float | None = None) -> Iterator[None]:
     """Be the only one that reads footage into a library; correcting goes on meanwhile.
 
     Parameters
@@ -36,16 +25,18 @@ def reading_lock(root: Path, wait: bool = False) -> Iterator[None]:
         Of the library.
     wait : bool
         Wait for another one to end instead of refusing.
+    until : float, optional
+        Wall-clock time (seconds since the epoch) after which to wait no longer.
 
     Raises
     ------
     MatlineError
-        If another one holds the lock and `wait` is False; says which.
+        If another one holds the lock and is not to be waited for; says which.
     """
     path = root / "reading.lock"
     with path.open("a+", encoding="utf-8") as file:
-        while not _locked(file):
-            if not wait:
+        while not try_lock(file):
+            if not wait or (until is not None and time.time() >= until):
                 raise MatlineError(
                     f"Another matline ({_holder(file)}) is reading into the library {root}; "
                     "wait for it to end, or say --wait."
@@ -56,14 +47,6 @@ def reading_lock(root: Path, wait: bool = False) -> Iterator[None]:
         file.write(f"process {os.getpid()}\n")
         file.flush()
         yield
-
-
-def _locked(file: IO[str]) -> bool:
-    try:
-        _try_lock(file)
-    except OSError:
-        return False
-    return True
 
 
 def _holder(file: IO[str]) -> str:

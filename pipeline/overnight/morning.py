@@ -31,11 +31,32 @@ class Morning:
 
 
 def keep_summary(root: Path, summary: Summary, ended: bool) -> None:
-    """Keep a summary in a library, in place of the last."""
+    """Keep a summary in a library; what the last one says of files that were left alone stays.
+
+    A night that read nothing and found nothing wrong leaves the last list as it is.
+    """
+    last = last_summary(root)
+    if last is not None:
+        if all(file.became == "known" for file in summary.files):
+            return
+        summary = _with_last(summary, last.summary)
     files = [asdict(file) | {"path": str(file.path)} for file in summary.files]
     at = datetime.now(UTC).isoformat(timespec="seconds")
     with written_whole(_path(root)) as part:
         part.write_text(json.dumps({"at": at, "ended": ended, "files": files}), encoding="utf-8")
+
+
+def _with_last(summary: Summary, last: Summary) -> Summary:
+    """Return a summary in which files left as they were have the facts of the last one.
+
+    If nothing was read, the last one's other files stay in it too.
+    """
+    before = {file.path: file for file in last.files if file.became == "read"}
+    files = [before.get(f.path, f) if f.became == "known" else f for f in summary.files]
+    if not summary.of("read"):
+        tonight = {file.path for file in files}
+        files += [file for path, file in before.items() if path not in tonight]
+    return Summary(tuple(files))
 
 
 def last_summary(root: Path) -> Morning | None:
@@ -52,7 +73,8 @@ def _outcome(kept: dict) -> FileOutcome:
     kept = dict(kept)
     bouts = tuple(kept.pop("bouts"))
     spots = tuple(Spot(**spot) for spot in kept.pop("spots", ()))
-    return FileOutcome(Path(kept.pop("path")), bouts=bouts, spots=spots, **kept)
+    cautions = tuple(kept.pop("cautions", ()))
+    return FileOutcome(Path(kept.pop("path")), bouts=bouts, spots=spots, cautions=cautions, **kept)
 
 
 def _path(root: Path) -> Path:

@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 import time
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from pipeline.bodies import Mat
 from pipeline.errors import MatlineError
 from pipeline.footage import FootageInfo, needs_proxy
 from pipeline.library import Bout, Library
 from pipeline.overnight.chunk import Chunk
-from pipeline.overnight.engine import Engine, Outcome, Task
+from pipeline.overnight.engine import Engine, Outcome, Task, unforeseen
+from pipeline.overnight.found import Found, find_files
 from pipeline.overnight.lock import reading_lock
 from pipeline.overnight.morning import keep_summary
 from pipeline.overnight.pace import keep_speed, known_speed
-from pipeline.overnight.plan import Plan, PlannedFile, check_disk, find_files
-from pipeline.overnight.reading import settings_hash
+from pipeline.overnight.plan import Plan, PlannedFile, check_disk
+from pipeline.overnight.reading import Reading, settings_hash
 from pipeline.overnight.store import ChunkStore, reading_key
 from pipeline.overnight.summary import FileOutcome, Summary, read_outcome
+from pipeline.overnight.unfinished import remove_unfinished
 from pipeline.overnight.work import (
     BoutReading,
     keep_chunk,
@@ -31,6 +36,7 @@ from pipeline.overnight.work import (
     reader_of,
 )
 from pipeline.settings import Corners, Settings
+from pipeline.text import printable
 
 _LOOK_S = 0.5
 """Seconds between looks at the clock while workers work."""
@@ -105,22 +111,47 @@ class Order:
 def make_plan(order: Order, asked: Iterable[str | Path], engine: Engine) -> Plan:
     """Look at every file: what it is, and what of it is still to be read.
 
+    What can't be read, or isn't there, is in the plan with its problem.
+
     Raises
     ------
     MatlineError
-        If a folder or pattern holds no video, or the disk is too small.
+        If the disk is too small.
     """
     reader_of(order.backend)  # one that is missing is refused before hours of footage are looked at
-    paths = find_files(asked)
-    tasks = deque(Task(look_at, (path, order.settings), path) for path in paths)
-    looked: dict[Path, PlannedFile] = {}
-    for outcome in _outcomes(engine, tasks, lambda: False):
+    found = _find(order, asked, engine)
+    limits = order.settings.overnight
+    tasks = deque(
+        Task(look_at, (path, order.settings), path, limits.for_file(one.size_bytes))
+        for path, one in found.items()
+        if not one.problem
+    )
+    looked = {path: PlannedFile(path, problem=one.problem) for path, one in found.items()}
+    for outcome in _outcomes(engine, tasks, order):
         path = outcome.task.about
         looked[path] = _planned(order, path, outcome)
-    speed = known_speed(order.library.root, order.backend)
-    plan = Plan(tuple(looked[path] for path in paths), speed)
+    plan = Plan(tuple(looked.values()), known_speed(order.library.root, order.backend))
     check_disk(plan, order.library.root)
     return plan
+
+
+def _find(order: Order, asked: Iterable[str | Path], engine: Engine) -> dict[Path, Found]:
+    """Return what is meant, each file once, in the order asked for.
+
+    Workers look for it, since a share that is gone may never answer.
+    """
+    names = list(asked)
+    limit_s = order.settings.overnight.for_file(0)
+    tasks = deque(Task(find_files, (name,), i, limit_s) for i, name in enumerate(names))
+    answers: list[list[Found]] = [[] for _ in names]
+    for outcome in _outcomes(engine, tasks, replace(order, until=None)):
+        i = outcome.task.about
+        path = Path(names[i]).absolute()
+        answers[i] = outcome.value or [Found(path, _naming(path, outcome.error))]
+    found: dict[Path, Found] = {}
+    for one in (one for answer in answers for one in answer):
+        found.setdefault(one.path, one)
+    return found
 
 
 def run_night(
@@ -149,7 +180,7 @@ def run_night(
     MatlineError
         If another run holds the library, or the disk is full.
     """
-    with reading_lock(order.library.root, wait):
+    with reading_lock(order.library.root, wait, order.until):
         night = _Night(order, plan, engine, progress)
         night.work()
     return night.summary()
@@ -175,12 +206,13 @@ class _Night:
         self._read_s = self._worked_s = 0.0
 
     def work(self) -> None:
+        remove_unfinished(self.order.library.root)
         for file in self.plan.files:
-            self._begin(file)
+            self._guarded(file.path, self._begin, file)
         self._keep_summary(ended=False)  # should the machine stop, the page tells how far it came
-        for outcome in _outcomes(self.engine, self._tasks, self.order.over):
+        for outcome in _outcomes(self.engine, self._tasks, self.order):
             known = len(self.outcomes)
-            self._take(outcome)
+            self._guarded(outcome.task.about[0], self._take, outcome)
             if len(self.outcomes) > known:
                 self._keep_summary(ended=False)
         self._keep_summary(ended=True)
@@ -194,9 +226,19 @@ class _Night:
     def _keep_summary(self, ended: bool) -> None:
         keep_summary(self.order.library.root, self.summary(), ended)
 
+    def _guarded(self, path: Path, step: Callable[[Any], None], about: Any) -> None:
+        """Take a step for a file. Whatever goes wrong in it is that file's failure alone."""
+        try:
+            step(about)
+        except MatlineError as error:
+            self._fail(path, str(error))
+        except Exception as error:
+            self._fail(path, unforeseen(error))
+
     def _begin(self, file: PlannedFile) -> None:
-        if file.info is None:
+        if file.problem:
             self._fail(file.path, file.problem)
+        if file.info is None:
             return
         if self.order.mat is not None:
             self.order.library.set_mat(file.info.key, self.order.mat)
@@ -216,14 +258,19 @@ class _Night:
         """Return the outcome of a file that need not or must not be read again."""
         if self.order.again:
             return None
-        bouts = [bout for bout in self.order.library.find(info.key) if bout.reader]
-        how = self._settings_hash(info)
-        if any(bout.revision or bout.settings_hash == how for bout in bouts):
+        bouts = self.order.library.find(info.key)
+        if not all(bout.reader for bout in bouts):  # stopped while the bouts of a file were saved
+            return None
+        if any(self._stands(bout, info) for bout in bouts):
             for bout in bouts:
                 if not bout.footage.exists():  # it was moved, or its disk has another name now
                     self.order.library.update_bout(bout.id, footage=info.path.absolute())
             return FileOutcome(info.path, "known", bouts=tuple(bout.id for bout in bouts))
         return None
+
+    def _stands(self, bout: Bout, info: FootageInfo) -> bool:
+        """Return whether a bout was corrected, or read in the same way."""
+        return bool(bout.revision) or bout.settings_hash == self._settings_hash(info)
 
     def _take(self, outcome: Outcome) -> None:
         path, chunk = outcome.task.about
@@ -251,33 +298,34 @@ class _Night:
             self._tasks.appendleft(self._last_task(file))
 
     def _save(self, file: PlannedFile, found: list[BoutReading]) -> None:
-        assert file.info is not None
-        try:
-            ids = [self._save_bout(file.info, part, i, len(found)) for i, part in enumerate(found)]
-        except MatlineError as error:
-            self._fail(file.path, str(error))
-        else:
-            readings = [part.reading for part in found]
-            self.outcomes[file.path] = read_outcome(file.path, ids, readings)
-            self._copy_later(file.info)
+        info = file.info
+        assert info is not None
+        # All bouts of a file are there before the first has its reading: see `_known`.
+        bouts = [self._bout(info, part, i, len(found)) for i, part in enumerate(found)]
+        for bout, part in zip(bouts, found, strict=True):
+            if self.order.again or not (bout.reader and self._stands(bout, info)):
+                self._save_reading(info, bout, part.reading)
+        ids = [bout.id for bout in bouts]
+        readings = [part.reading for part in found]
+        self.outcomes[file.path] = read_outcome(file.path, ids, readings)
+        self._copy_later(info)
 
     def _copy_later(self, info: FootageInfo) -> None:
         """When all is read, make the copy for browsers that a file needs."""
         if self.order.needs_copy(info):
             out = self.order.copy_of(info)
-            self._tasks.append(Task(keep_copy, (info, out), (info.path, _COPY)))
+            limit_s = self.order.settings.overnight.for_work(info.duration_s)
+            self._tasks.append(Task(keep_copy, (info, out), (info.path, _COPY), limit_s))
 
     def _copied(self, file: PlannedFile, outcome: Outcome) -> None:
         """Tell the bouts of their copy. One that failed the page tries again and says why."""
         if file.info is None or outcome.error:
             return
-        for bout in self.order.library.find(file.info.key):
-            self.order.library.update_bout(bout.id, proxy=self.order.copy_of(file.info))
+        with suppress(MatlineError):
+            for bout in self.order.library.find(file.info.key):
+                self.order.library.update_bout(bout.id, proxy=self.order.copy_of(file.info))
 
-    def _save_bout(self, info: FootageInfo, part: BoutReading, number: int, count: int) -> str:
-        title = info.path.stem if count == 1 else f"{info.path.stem}, bout {number + 1}"
-        bout = self._bout(info, part, title)
-        reading = part.reading
+    def _save_reading(self, info: FootageInfo, bout: Bout, reading: Reading) -> None:
         self.order.library.save_reading(
             bout.id,
             reading.times,
@@ -289,11 +337,12 @@ class _Night:
             reader=self.order.backend,
             settings_hash=self._settings_hash(info),
         )
-        return bout.id
 
-    def _bout(self, info: FootageInfo, part: BoutReading, title: str) -> Bout:
+    def _bout(self, info: FootageInfo, part: BoutReading, number: int, count: int) -> Bout:
         """Return the bout that is mostly this stretch of the footage; a new one if none is."""
         library = self.order.library
+        name = printable(info.path.stem)
+        title = name if count == 1 else f"{name}, bout {number + 1}"
         bounds = {"start_s": part.start_s, "end_s": part.end_s}
         for bout in library.find(info.key):
             if _shared(bout, part) > 0.5:
@@ -303,7 +352,7 @@ class _Night:
         )
 
     def _fail(self, path: Path, why: str) -> None:
-        self.outcomes[path] = FileOutcome(path, "failed", why=why)
+        self.outcomes[path] = FileOutcome(path, "failed", why=_naming(path, why))
         kept = [task for task in self._tasks if task.about[0] != path]
         self._tasks.clear()
         self._tasks.extend(kept)
@@ -318,14 +367,19 @@ class _Night:
         assert file.info is not None
         settings = order.settings_of(file.info)
         arguments = (file.info, chunk, order.backend, settings, order.store_root)
-        return Task(keep_chunk, arguments, (file.path, chunk))
+        limits = settings.overnight
+        work_s = min(min(chunk.end_s, file.duration_s) - chunk.start_s, limits.chunk_s)
+        if not file.info.seekable:  # all before it is decoded too
+            work_s += chunk.start_s
+        return Task(keep_chunk, arguments, (file.path, chunk), limits.for_work(work_s))
 
     def _last_task(self, file: PlannedFile) -> Task:
         order = self.order
         assert file.info is not None
         settings = order.settings_of(file.info)
         arguments = (file.info, list(file.chunks), order.backend, settings, order.store_root)
-        return Task(put_together, (*arguments, order.whole), (file.path, None))
+        limit_s = settings.overnight.for_work(file.info.duration_s)
+        return Task(put_together, (*arguments, order.whole), (file.path, None), limit_s)
 
     def _settings_hash(self, info: FootageInfo) -> str:
         return settings_hash(reader_of(self.order.backend), self.order.settings_of(info))
@@ -343,7 +397,10 @@ def _planned(order: Order, path: Path, outcome: Outcome) -> PlannedFile:
     info, chunks = outcome.value
     if order.mat and (beside := _beside(info, order.mat)):
         return PlannedFile(path, problem=beside)
-    store = order.store(info)
+    try:
+        store = order.store(info)
+    except MatlineError as error:
+        return PlannedFile(path, problem=str(error))
     left = tuple(chunk for chunk in chunks if not store.has(chunk))
     return PlannedFile(path, info, tuple(chunks), left, copied=order.needs_copy(info))
 
@@ -359,9 +416,22 @@ def _beside(info: FootageInfo, corners: Corners) -> str:
     )
 
 
-def _outcomes(engine: Engine, tasks: deque[Task], over: Callable[[], bool]) -> Iterable[Outcome]:
-    """Feed an engine and yield what comes back; the deque may grow meanwhile."""
-    while (tasks and not over()) or engine.busy:
-        while tasks and engine.free > 0 and not over():
+def _naming(path: Path, why: str) -> str:
+    """Return a sentence on a file that names it."""
+    return why if printable(path.name) in why else f"{path}: {why}"
+
+
+def _outcomes(engine: Engine, tasks: deque[Task], order: Order) -> Iterator[Outcome]:
+    """Feed an engine and yield what comes back; the deque may grow meanwhile.
+
+    When the time is up, what is in hand is waited for a little, and then given up.
+    """
+    ends_s = math.inf
+    while (tasks and not order.over()) or engine.busy:
+        while tasks and engine.free > 0 and not order.over():
             engine.submit(tasks.popleft())
         yield from engine.finished(_LOOK_S)
+        if order.over():
+            ends_s = min(ends_s, time.monotonic() + order.settings.overnight.grace_s)
+        if time.monotonic() >= ends_s:
+            return

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-import glob
 import shutil
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import MatlineError
 from pipeline.footage import FootageInfo
 from pipeline.overnight.chunk import Chunk
-
-VIDEO_SUFFIXES: frozenset[str] = frozenset({
-    ".3gp", ".asf", ".avi", ".flv", ".m2ts", ".m4v", ".mkv", ".mov", ".mp4", ".mpeg", ".mpg",
-    ".mts", ".mxf", ".ogv", ".ts", ".webm", ".wmv",
-})  # fmt: skip
-"""What is taken from a folder; a file that is named is tried whatever it is called."""
+from pipeline.overnight.clock import length
 
 BYTES_AN_HOUR = 100 << 20
 """Of footage, for what is kept of it (samples, skeletons, features): twice what two people would
@@ -34,7 +27,7 @@ class PlannedFile:
     ----------
     path : Path
     info : FootageInfo or None
-        None if it can't be read.
+        None if it can't be read, or was not looked at before the time was up.
     chunks : tuple of Chunk
     left : tuple of Chunk
         Those still to be read.
@@ -97,21 +90,6 @@ class Plan:
         return int((self.left_s * BYTES_AN_HOUR + copied_s * COPY_BYTES_AN_HOUR) / 3600)
 
 
-def find_files(asked: Iterable[str | Path]) -> list[Path]:
-    """Return the files meant by files, folders and patterns, each once, in the order asked for.
-
-    Raises
-    ------
-    MatlineError
-        If a folder or a pattern holds no video.
-    """
-    found: dict[Path, None] = {}
-    for one in asked:
-        for path in _meant(one):
-            found.setdefault(path.absolute())
-    return list(found)
-
-
 def check_disk(plan: Plan, root: Path) -> None:
     """Refuse a night that would fill the disk.
 
@@ -122,29 +100,9 @@ def check_disk(plan: Plan, root: Path) -> None:
     """
     free = shutil.disk_usage(root).free
     if plan.disk_bytes > free:
+        longest = max(plan.files, key=lambda file: file.duration_s)
         raise MatlineError(
             f"Reading this takes about {plan.disk_bytes / 1e9:.1f} GB, but the disk of {root} has "
-            f"{free / 1e9:.1f} GB left; make room, or choose another place with --library."
+            f"{free / 1e9:.1f} GB left; make room, or choose another place with --library. The "
+            f"longest file is {longest.path}, {length(longest.duration_s)}."
         )
-
-
-def _meant(one: str | Path) -> Iterator[Path]:
-    path = Path(one).expanduser()
-    if path.is_dir():
-        inside = sorted(p for p in path.rglob("*") if _is_video(p))
-        if not inside:
-            raise MatlineError(f"{path}: there is no video in this folder; name the files.")
-        yield from inside
-    elif not path.exists() and glob.has_magic(str(one)):
-        matches = sorted(Path(p) for p in glob.glob(str(path), recursive=True))
-        if not matches:
-            raise MatlineError(f"{one}: nothing matches this pattern; check the folder.")
-        for match in matches:
-            yield from _meant(match)
-    else:
-        yield path
-
-
-def _is_video(path: Path) -> bool:
-    hidden = path.name.startswith(".")  # also what other systems leave beside files: "._clip.mp4"
-    return path.suffix.lower() in VIDEO_SUFFIXES and path.is_file() and not hidden

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ import pandas as pd
 from pipeline.athletes import Athletes, Tracks
 from pipeline.bodies import BodyReader
 from pipeline.footage import Footage, FootageInfo, Gap
+from pipeline.footage.layout import Layout
 from pipeline.geometry import features
 from pipeline.geometry.lifting import shipped_network
 from pipeline.moments import find_moments
@@ -108,10 +110,18 @@ def read_file(
 
 def plan_chunks(footage: Footage, settings: Settings) -> list[Chunk]:
     """Return the pieces of a file; the same for every run over it."""
-    duration_s = footage.info.duration_s
+    return _cut(footage.layout(), settings)
+
+
+def _cut(layout: Layout, settings: Settings) -> list[Chunk]:
     longest_s = settings.overnight.chunk_s
-    keys = footage.key_frame_times() if duration_s > longest_s else [0.0]
-    return chunks(duration_s, keys, longest_s)
+    next_starts = [*(start_s for start_s, _ in layout.runs[1:]), math.inf]
+    return [
+        # What lies between two runs of pictures belongs to the piece before it.
+        replace(chunk, end_s=min(chunk.end_s, next_start_s))
+        for (start_s, end_s), next_start_s in zip(layout.runs, next_starts, strict=True)
+        for chunk in chunks(end_s, layout.key_times, longest_s, start_s)
+    ]
 
 
 def assemble(parts: Iterable[ChunkReading], settings: Settings) -> Reading:
@@ -185,9 +195,10 @@ def settings_hash(reader: BodyReader, settings: Settings) -> str:
 
 
 def about_file(path: str | Path, settings: Settings) -> tuple[FootageInfo, list[Chunk]]:
-    """Return what a file is and its pieces."""
+    """Return what a file is, its length as far as there are pictures, and its pieces."""
     footage = Footage.open(path, settings.footage)
-    return footage.info, plan_chunks(footage, settings)
+    layout = footage.layout()
+    return replace(footage.info, duration_s=layout.end_s), _cut(layout, settings)
 
 
 def _chunk(

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from pipeline.overnight.cautions import cautions, missing_s
 from pipeline.overnight.clock import length
 from pipeline.overnight.reading import Reading
 from pipeline.overnight.spots import ELEVATIONS, SCORING, UNSURE, Spot, Why, spots
+from pipeline.text import printable
 from pipeline.timeline import ATTEMPT_SUFFIX, Timeline
 
 Became = Literal["read", "known", "failed", "unfinished"]
@@ -44,6 +46,8 @@ class FileOutcome:
         Seconds without good pictures.
     spots : tuple of Spot
         What to open of it: elevations and scoring moments first, then where a look pays most.
+    cautions : tuple of str
+        What seems wrong with the footage itself, in a few words each.
     """
 
     path: Path
@@ -55,6 +59,7 @@ class FileOutcome:
     unsure_s: float = 0.0
     gaps_s: float = 0.0
     spots: tuple[Spot, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -68,8 +73,8 @@ class Summary:
         return [file for file in self.files if file.became == became]
 
     def by_worth(self) -> list[FileOutcome]:
-        """Return all files: those where a look pays most first, those that failed last."""
-        read = sorted(self.of("read"), key=lambda f: -f.unsure_s)
+        """Return all files: odd ones first, then where a look pays most; those that failed last."""
+        read = sorted(self.of("read"), key=lambda f: (not f.cautions, -f.unsure_s))
         return [*read, *self.of("known"), *self.of("unfinished"), *self.of("failed")]
 
     def lines(self) -> list[str]:
@@ -105,12 +110,13 @@ def read_outcome(path: Path, bout_ids: list[str], readings: list[Reading]) -> Fi
         duration_s=sum(float(r.times[-1] - r.times[0]) for r in readings if len(r.times)),
         moments=dict(Counter(m.kind for proposal in proposals for m in proposal.moments)),
         unsure_s=sum(map(unsure_s, proposals)),
-        gaps_s=sum(gap.end_s - gap.start_s for reading in readings for gap in reading.gaps),
+        gaps_s=sum(map(missing_s, readings)),
         spots=tuple(
             spot
             for bout, proposal in zip(bout_ids, proposals, strict=True)
             for spot in spots(bout, proposal)
         ),
+        cautions=tuple(dict.fromkeys(said for one in readings for said in cautions(one))),
     )
 
 
@@ -122,7 +128,7 @@ def unsure_s(timeline: Timeline) -> float:
 def facts(file: FileOutcome) -> str:
     """Return what there is to say of a file, without its name."""
     if file.became == "read":
-        return f"{', '.join(_found(file))}."
+        return f"{', '.join(_found(file))}.{''.join(f' {c}' for c in file.cautions)}"
     if file.became == "known":
         return "read or corrected before, left as it is."
     if file.became == "unfinished":
@@ -132,7 +138,7 @@ def facts(file: FileOutcome) -> str:
 
 def _lines(file: FileOutcome) -> list[str]:
     bouts = f" ({', '.join(file.bouts)})" if file.became == "read" else ""
-    lines = [f"{file.path.name}{bouts}: {facts(file)}"]
+    lines = [f"{printable(file.path.name)}{bouts}: {facts(file)}"]
     for bout in file.bouts:
         which = f"{bout}, " if len(file.bouts) > 1 else ""
         for why, name in _GROUPS:

@@ -12,7 +12,8 @@ from pipeline.bodies import READERS, BodyReader, make_reader
 from pipeline.errors import MatlineError
 from pipeline.footage import Footage, FootageInfo, make_proxy
 from pipeline.footage.info import content_key
-from pipeline.overnight.bouts import find_bouts
+from pipeline.footage.watch import CUT_OFF
+from pipeline.overnight.bouts import Span, find_bouts
 from pipeline.overnight.chunk import Chunk, ChunkReading, read_chunk
 from pipeline.overnight.reading import Reading, about_file, assemble
 from pipeline.overnight.store import ChunkStore, reading_key
@@ -93,15 +94,29 @@ def put_together(
     """
     store = ChunkStore(root, info.key, reading_key(reader_of(backend), settings))
     parts = [_part(store, info, chunk, backend, settings, root) for chunk in chunks]
+    if not any(part.people for part in parts):
+        raise MatlineError(
+            f"{info.path}: none of its pictures could be decoded well enough; the file is damaged "
+            "or encrypted, copy it from the camera again."
+        )
     reading = assemble(parts, settings)
     spans = [] if whole else find_bouts(reading, settings.overnight)
     if len(spans) < 2:
         return [BoutReading(0.0, info.duration_s, reading)]
     # Each bout has athletes of its own, so who is who is settled within it.
-    return [
-        BoutReading(start, min(end, info.duration_s), assemble(within(parts, start, end), settings))
-        for start, end in spans
-    ]
+    return [_bout_reading(parts, span, info, settings, is_last=span == spans[-1]) for span in spans]
+
+
+def _bout_reading(
+    parts: list[ChunkReading], span: Span, info: FootageInfo, settings: Settings, is_last: bool
+) -> BoutReading:
+    start_s, end_s = span
+    reading = assemble(within(parts, start_s, end_s), settings)
+    if is_last:  # that the file was cut off is said with its last bout, however long after it
+        cut_off = [gap for part in parts for gap in part.gaps if gap.reason == CUT_OFF]
+        gaps = tuple(dict.fromkeys((*reading.gaps, *cut_off)))
+        reading = replace(reading, gaps=gaps)
+    return BoutReading(start_s, min(end_s, info.duration_s), reading)
 
 
 def keep_copy(info: FootageInfo, out: Path) -> None:

@@ -37,6 +37,7 @@ from pipeline.review.pictures import (
 )
 from pipeline.review.reporting import add_report
 from pipeline.settings import ReviewSettings
+from pipeline.text import printable
 from pipeline.timeline import BY_KEY, MOMENT_KINDS, Correction
 
 STATIC = FilePath(str(files("pipeline.review") / "static"))
@@ -364,7 +365,7 @@ def _shown(bout: Bout) -> messages.BoutOut:
     return messages.BoutOut(
         id=bout.id,
         title=bout.title,
-        footage=bout.footage.name,
+        footage=printable(bout.footage.name),
         has_footage=playable(bout).is_file(),
         duration_s=bout.duration_s,
         start_s=bout.start_s,

@@ -10,6 +10,7 @@ from pipeline.errors import MatlineError
 from pipeline.library import Bout, Library, default_root
 from pipeline.review.pictures import NotHereError, footage_info
 from pipeline.settings import Corners
+from pipeline.text import printable
 
 
 def footage_key(bout: Bout) -> str:
@@ -64,7 +65,7 @@ def how_to_read_again(library: Library, bouts: list[Bout]) -> str:
     own = library.root.absolute() == default_root().absolute()
     where: list[str | Path] = [] if own else ["--library", library.root.absolute()]
     files = [one.footage.absolute() for one in bouts]
-    return command("read", *files, *again, *where)
+    return printable(command("read", *files, *again, *where))
 
 
 def corrected(library: Library, bouts: list[Bout]) -> int:

@@ -8,6 +8,7 @@ from pipeline.library import Library
 from pipeline.overnight import last_summary
 from pipeline.overnight.summary import facts
 from pipeline.review import messages
+from pipeline.text import printable
 
 
 def last_night(library: Library) -> messages.NightOut | None:
@@ -22,7 +23,7 @@ def last_night(library: Library) -> messages.NightOut | None:
         total=kept.summary.total(),
         files=[
             messages.NightFile(
-                name=file.path.name,
+                name=printable(file.path.name),
                 became=file.became,
                 facts=facts(file),
                 bouts=[

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import MatlineError
@@ -23,6 +23,7 @@ def clip(tmp_path_factory):
     return make_clip(tmp_path_factory.mktemp("clips") / "clip.mp4", 13)
 
 
+@settings(deadline=None)
 @given(
     st.floats(0, 20_000),
     st.lists(st.floats(0, 20_000), max_size=50).map(sorted),

@@ -16,7 +16,14 @@ import pytest
 
 from pipeline.errors import MatlineError
 from pipeline.library import Library
-from pipeline.overnight import Order, make_plan, read_file, run_night
+from pipeline.overnight import (
+    InThisProcess,
+    Order,
+    last_summary,
+    make_plan,
+    read_file,
+    run_night,
+)
 from pipeline.overnight.cluster import DaskCluster
 from pipeline.overnight.engine import Task, open_engine
 from tests.overnight.figures import FigureReader, make_clip
@@ -39,24 +46,24 @@ def program(*arguments: str) -> Iterator[subprocess.Popen]:
         process.wait()
 
 
-@pytest.fixture(scope="module")
-def address():
-    scheduler = (
-        "distributed.cli.dask_scheduler",
-        "--port",
-        "0",
-        "--no-dashboard",
-        "--host",
-        "127.0.0.1",
-    )
-    with program(*scheduler) as process:
+@contextmanager
+def scheduler() -> Iterator[tuple[str, subprocess.Popen]]:
+    """Start a scheduler; give its address and its program."""
+    name = "distributed.cli.dask_scheduler"
+    with program(name, "--port", "0", "--no-dashboard", "--host", "127.0.0.1") as process:
         assert process.stderr is not None
         for line in process.stderr:
             if found := re.search(r"tcp://(127\.0\.0\.1:\d+)", line):
                 break
         else:
             pytest.fail("the scheduler did not start")
-        yield found[1]
+        yield found[1], process
+
+
+@pytest.fixture(scope="module")
+def address():
+    with scheduler() as (address, _):
+        yield address
 
 
 def worker(address: str):
@@ -129,6 +136,46 @@ def test_a_night_on_the_cluster_reads_what_one_machine_reads_though_a_worker_die
     times, keypoints = library.keypoints(summary.files[0].bouts[0])
     np.testing.assert_array_equal(times, alone.times)
     np.testing.assert_array_equal(keypoints, alone.keypoints)
+
+
+def test_a_scheduler_that_goes_ends_the_night_with_a_sentence_and_the_next_one_goes_on(tmp_path):
+    clip = make_clip(tmp_path / "clip.mp4", 24)
+    library = Library(tmp_path / "library")
+    order = Order(library, SETTINGS, "tests.overnight.kills:SlowReader")
+    with (
+        scheduler() as (address, process),
+        worker(address),
+        closing(open_engine(f"dask://{address}", 1)) as engine,
+    ):
+        wait_for(engine, 1)
+        plan = make_plan(order, [clip], engine)
+        killer = threading.Thread(target=kill_after_first_piece, args=(process, library.root))
+        killer.start()
+        with pytest.raises(MatlineError, match=r"is gone.*goes on where it stopped"):
+            run_night(order, plan, engine)
+        killer.join()
+    assert [file.became for file in last_summary(library.root).summary.files] == ["unfinished"]
+    plan = make_plan(order, [clip], InThisProcess())
+    assert 0 < plan.left_s < plan.duration_s
+    assert [file.became for file in run_night(order, plan, InThisProcess()).files] == ["read"]
+
+
+def test_a_cluster_without_workers_ends_the_night_with_a_sentence(address, monkeypatch):
+    monkeypatch.setattr("pipeline.overnight.cluster._UNMANNED_S", 0.5)
+    with (
+        closing(open_engine(f"dask://{address}", 1)) as engine,
+        pytest.raises(MatlineError, match="no worker"),
+    ):
+        run(engine, Task(double, (1,), 1))
+
+
+def test_a_task_that_hangs_is_given_up_with_its_worker_and_the_others_are_done(address):
+    with worker(address), worker(address), closing(open_engine(f"dask://{address}", 1)) as engine:
+        wait_for(engine, 2)
+        hanging = Task(time.sleep, (3600,), 0, limit_s=0.5)
+        done = run(engine, hanging, *(Task(slow_double, (i,), i) for i in range(1, 9)))
+        assert "given up" in done[0].error
+        assert [outcome.value for outcome in done[1:]] == [2 * i for i in range(1, 9)]
 
 
 def test_a_scheduler_that_is_not_there_is_said_in_a_sentence(monkeypatch):

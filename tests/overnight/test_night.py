@@ -21,7 +21,7 @@ from pipeline.overnight import (
     run_night,
 )
 from pipeline.overnight.lock import reading_lock
-from pipeline.overnight.plan import Plan, find_files
+from pipeline.overnight.plan import Plan
 from pipeline.settings import OvernightSettings, Settings
 from pipeline.timeline import Correction
 from tests.overnight import figures
@@ -216,9 +216,11 @@ def test_eight_files_two_of_them_bad_end_in_a_true_account(library, tmp_path):
     assert summary.lines()[-1] == "8 files: 6 read, 2 failed."
 
 
-def test_files_folders_and_patterns_are_found_once_in_the_order_asked_for(tmp_path):
+def test_files_folders_and_patterns_are_found_once_in_the_order_asked_for(library, tmp_path):
     for name in ("b/2.mp4", "b/1.MOV", "b/.hidden.mp4", "b/notes.txt", "a.mkv"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).touch()
-    found = find_files([tmp_path / "a.mkv", tmp_path / "b", str(tmp_path / "*/*.mp4")])
-    assert [path.name for path in found] == ["a.mkv", "1.MOV", "2.mp4"]
+    asked = [tmp_path / "a.mkv", tmp_path / "b", str(tmp_path / "*/*.mp4")]
+    order = Order(library, SETTINGS, READER)
+    plan = make_plan(order, asked, InThisProcess())
+    assert [file.path.name for file in plan.files] == ["a.mkv", "1.MOV", "2.mp4"]
