@@ -22,6 +22,7 @@ bench: $(TESTED)
 	$(BIN)/python -m tests.bodies.bench_reader
 	$(BIN)/python -m tests.overnight.bench_reading
 	$(BIN)/python -m tests.overnight.bench_engines
+	$(BIN)/python -m tests.overnight.bench_fuzz
 	$(BIN)/python -m tests.review.bench_page
 
 evaluate: $(TESTED)

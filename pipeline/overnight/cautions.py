@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.bodies import COCO_KEYPOINTS
 from pipeline.footage.watch import CUT_OFF
-from pipeline.overnight.clock import at
 from pipeline.overnight.reading import Reading
+from pipeline.timeline import clock
 
 _STRETCHED = 0.8
 """Cosine of the angle between trunk and legs from which a body is stretched out."""
@@ -38,7 +38,7 @@ def cautions(reading: Reading) -> Iterator[str]:
     """Yield what a person should know of a bout's footage, a sentence each."""
     for gap in reading.gaps:
         if gap.reason == CUT_OFF:
-            yield f"Cut off at {at(gap.start_s)}: the file states {at(gap.end_s)}."
+            yield f"Cut off at {clock(gap.start_s)}: the file states {clock(gap.end_s)}."
     turn = turned(reading.times, reading.keypoints)
     if turn:
         yield f"The picture seems to lie {_LIES[turn]} with a video program and read it again."
