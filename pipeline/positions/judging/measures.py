@@ -222,7 +222,7 @@ def _through_loop(joints: np.ndarray, first: np.ndarray, last: np.ndarray) -> np
     )
     crossings = []
     for corners in ((hip_l, hip_r, knee_r, knee_l), (knee_l, knee_r, ankle_r, ankle_l)):
-        middle = sum(corners) / 4  # a fan round the middle is its own mirror image
+        middle = np.mean(corners, axis=0)  # a fan round the middle is its own mirror image
         for start, end in zip(corners, corners[1:] + corners[:1], strict=True):
             crossings.append(crosses_triangle(first, last, start, end, middle))
     return np.sum(crossings, 0) % 2 == 1
