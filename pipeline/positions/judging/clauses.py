@@ -163,11 +163,6 @@ def under_has_ground(m: Measures) -> np.ndarray:
     return under(~in_the_air(m))
 
 
-@clause("{top} is not on the own feet")
-def top_carried(m: Measures) -> np.ndarray:
-    return ~on_feet(m)
-
-
 @clause("{top} faces down")
 def top_faces_down(m: Measures) -> np.ndarray:
     return m.faces_up < 0.4
@@ -271,11 +266,6 @@ def feet_locked(m: Measures) -> np.ndarray:
 def hooks_in(m: Measures) -> np.ndarray:
     reach = (m.hooks >= 1) | m.trunk_caught | (m.legs_caught > 0) | under(face_down(m))
     return reach & (m.trunk_caught | under(~on_feet(m)))
-
-
-@clause("{top} has a leg of {under} laced between both legs")
-def leg_laced(m: Measures) -> np.ndarray:
-    return m.legs_caught >= 1
 
 
 @clause("an arm of {under} is caught between {top}'s legs")

@@ -149,7 +149,7 @@ RULES: tuple[Rule, ...] = (
         c.arm_between_legs,
         c.chest_at_back_or_shoulders,
         c.trunks_touch,
-        c.top_carried,
+        c.nobody_stands,
         shape="crucifix",
     ),
     _rule(
