@@ -188,7 +188,7 @@ the texts below: where two bodies touch, what rests on the mat, where things poi
 joint angles that make the text true for two people of any size; a pair is kept only if the skins
 pass through each other by no more than 3 cm, what should touch is within 3 cm on average, and the
 lowest point is within 1.5 cm of the mat. Half of the pairs, drawn at random, are mirrored.
-Many more are [put together from parts](composition.md).
+Many more are [put together from parts](composition.md), and [physics](physics.md) moves them.
 What is marked "for pictures only" is a moment, such as a throw: nobody stays in it, and the bouts
 that positions are learnt from leave it out.
 
