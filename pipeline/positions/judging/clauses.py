@@ -86,7 +86,7 @@ def trunks_near(m: Measures) -> np.ndarray:
 
 @clause("the trunks touch")
 def trunks_touch(m: Measures) -> np.ndarray:
-    return m.trunk_gap < 0.9
+    return (m.trunk_gap < 0.9) | ((m.trunk_gap < 1.0) & under(m.legs_before == 0))
 
 
 @clause("the chests are at arm's length")
@@ -99,7 +99,8 @@ def chests_apart(m: Measures) -> np.ndarray:
 
 @clause("both are on their feet")
 def both_on_feet(m: Measures) -> np.ndarray:
-    return upright_on_feet(m) & under(upright_on_feet(m))
+    up = on_feet(m) & (m.hip > 1.25) & (m.upright > 0)
+    return up & under(up)
 
 
 @clause("one of them is on the feet or in the air")
@@ -160,7 +161,7 @@ def top_not_on_the_back(m: Measures) -> np.ndarray:
 
 @clause("{under} is not held off the mat")
 def under_has_ground(m: Measures) -> np.ndarray:
-    return under(~in_the_air(m))
+    return under(~in_the_air(m)) | lying(m)
 
 
 @clause("{top} faces down")
@@ -170,7 +171,8 @@ def top_faces_down(m: Measures) -> np.ndarray:
 
 @clause("{top} is up, on the other foot")
 def top_up_on_a_foot(m: Measures) -> np.ndarray:
-    return (m.hip > 0.85) & (m.feet_down >= 1) & (m.upright > 0.35)
+    up = (m.hip > 0.95) | ((m.hip > 0.7) & (m.upright > 0.35))
+    return up & (m.feet_down >= 1)
 
 
 # Chest, back and which way they head
@@ -214,17 +216,17 @@ def same_way(m: Measures) -> np.ndarray:
 
 @clause("{top} heads the other way, chest on chest")
 def head_to_foot(m: Measures) -> np.ndarray:
-    return (m.same_way < -0.5) & (m.chest_ahead > 0) & (m.facing < -0.3) & (m.chests_apart < 1.1)
+    return (m.same_way < -0.55) & (m.chest_ahead > 0) & (m.facing < -0.3) & (m.chests_apart < 1.1)
 
 
 @clause("{top}'s hips are beyond {under}'s head")
 def hips_beyond_head(m: Measures) -> np.ndarray:
-    return (m.hips_along > 1.05) & (m.chest_aside < 0.37)
+    return (m.hips_along > 1.1) & (m.chest_aside < 0.5)
 
 
 @clause("{top}'s head is at {under}'s front or hips")
 def top_comes_from_the_front(m: Measures) -> np.ndarray:
-    return m.same_way < 0.4
+    return (m.same_way < 0.4) | (m.chest_ahead > 0)
 
 
 # Legs
@@ -337,12 +339,12 @@ def knee_on_trunk(m: Measures) -> np.ndarray:
 @clause("neither has hold of the other's legs, or both feet of both stay down")
 def no_hands_on_legs(m: Measures) -> np.ndarray:
     off = m.hand_to_leg > 0.36
-    planted = (m.feet_down == 2) & (m.upright > 0.45) & (m.knees_between == 0)
+    planted = (m.feet_down == 2) & (m.upright > 0.45) & (m.chest_along > -0.4)
     return (off & under(off)) | (planted & under(planted))
 
 
 def _waist_from_behind(m: Measures) -> np.ndarray:
-    low = m.chest_along < -0.1
+    low = m.chest_along < -0.3
     return chest_to_back.test(m) & (m.hand_to_trunk < 0.5) & low
 
 

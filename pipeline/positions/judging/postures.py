@@ -25,7 +25,9 @@ def on_all_fours(m: Measures) -> np.ndarray:
 
 def kneeling(m: Measures) -> np.ndarray:
     """On the knees with the trunk up; the hips may rest on the heels."""
-    return (m.knees_down == 2) & (m.hip > 0.42) & (m.upright > 0.5) & (m.ankle < 0.45)
+    down = (m.knees_down == 2) & (m.ankle < 0.45)
+    on_heels = (m.hip > 0.27) & (m.faces_up < -0.15) & (m.stretch < 0.6)
+    return down & (m.upright > 0.5) & ((m.hip > 0.42) | on_heels)
 
 
 def turned_in(m: Measures) -> np.ndarray:
