@@ -129,9 +129,10 @@ def under_off_the_base(m: Measures) -> np.ndarray:
     return under(~turned_in(m) & ~on_feet(m))
 
 
-@clause("{top} is on the back, a side or the seat")
+@clause("{top} lies or sits")
 def top_on_the_mat(m: Measures) -> np.ndarray:
-    return on_the_mat(m)
+    low = (np.abs(m.upright) < 0.35) & (np.maximum(m.hip, m.shoulder) < 1.0)
+    return on_the_mat(m) | low
 
 
 @clause("{top} is on knees or feet")
@@ -226,7 +227,7 @@ def hips_beyond_head(m: Measures) -> np.ndarray:
 
 @clause("{top}'s head is at {under}'s front or hips")
 def top_comes_from_the_front(m: Measures) -> np.ndarray:
-    return (m.same_way < 0.4) | (m.chest_ahead > 0)
+    return (m.same_way < 0.4) | ((m.chest_ahead > 0) & (m.upright > 0.15))
 
 
 # Legs
@@ -308,8 +309,8 @@ def hips_on_trunk(m: Measures) -> np.ndarray:
 
 @clause("{top} sits on {under}'s side or chest, trunk up, a leg on either side")
 def sits_on_side(m: Measures) -> np.ndarray:
-    near = (m.hips_along > 0.1) & (m.hips_along < 1.5) & (m.hips_aside < 0.9)
-    sits = (m.upright > 0.35) & (m.hip < 1.1) & under(m.legs_before == 0)
+    near = (m.hips_along > 0.1) & (m.hips_along < 1.5) & (m.hips_aside < 0.72)
+    sits = (m.upright > 0.05) & (m.hip < 1.15) & under(m.legs_before == 0)
     return near & sits & (m.trunk_caught | m.head_caught | (m.arms_caught > 0))
 
 
@@ -330,7 +331,8 @@ def at_the_legs(m: Measures) -> np.ndarray:
 
 @clause("one knee of {top} is on {under}'s trunk")
 def knee_on_trunk(m: Measures) -> np.ndarray:
-    return (m.knees_on == 1) & (m.legs_caught < 2) & (m.hips_along > 0.05)
+    near = (m.hips_along > 0.05) & ((m.hips_ahead < 1.15) | under(m.legs_before < 2))
+    return (m.knees_on == 1) & (m.legs_caught < 2) & near
 
 
 # Hands, and who brings whom down

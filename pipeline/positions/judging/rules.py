@@ -85,6 +85,15 @@ RULES: tuple[Rule, ...] = (
         shape="leg ride",
     ),
     _rule(
+        "closed_guard",
+        c.legs_round_trunk,
+        c.feet_locked,
+        c.under_faces_top,
+        c.under_in_front,
+        c.under_off_the_base,
+        c.top_on_the_base,
+    ),
+    _rule(
         "half_guard",
         c.one_leg_held,
         c.trunk_free,
@@ -93,15 +102,6 @@ RULES: tuple[Rule, ...] = (
         c.top_does_not_stand,
         c.top_not_on_the_back,
         c.trunks_near,
-    ),
-    _rule(
-        "closed_guard",
-        c.legs_round_trunk,
-        c.feet_locked,
-        c.under_faces_top,
-        c.under_in_front,
-        c.under_off_the_base,
-        c.top_on_the_base,
     ),
     _rule(
         "leg_entanglement",
@@ -131,6 +131,7 @@ RULES: tuple[Rule, ...] = (
     _rule(
         "mount",
         c.sits_on_side,
+        c.same_way,
         c.no_leg_held,
         c.trunks_touch,
         c.under_lies,
