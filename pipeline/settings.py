@@ -109,6 +109,7 @@ class PositionsSettings:
     """Weight of a transition the table doesn't list: possible, but only on strong evidence."""
     border_s: float = 0.5
     """Seconds. A border's confidence is the chance that it is at most this far off."""
+    looks_weight: float = 0.5
     reader_weight: float = 0.75
     """Exponent of the body reader's own position scores where it has any; 0 ignores them. On
     generated bouts with its measured scores the best of 0, ¼, ½, ¾ and 1 are ¾ and 1; below 1

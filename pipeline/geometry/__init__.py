@@ -10,6 +10,7 @@ from pipeline.geometry.columns import (
     swapped_name,
 )
 from pipeline.geometry.features import change_per_second, features
+from pipeline.geometry.pair_lift import LOOKS_NAMES, Lifted, lift
 from pipeline.geometry.lifting import LIFTED_NAMES, heights_over_mat
 from pipeline.geometry.skeleton import STATURE_FRACTIONS, trunk_length
 
@@ -17,13 +18,16 @@ __all__ = [
     "COLUMNS",
     "FEATURE_NAMES",
     "LIFTED_NAMES",
+    "LOOKS_NAMES",
     "STATURE_FRACTIONS",
     "Column",
+    "Lifted",
     "MatCalibration",
     "as_markdown",
     "change_per_second",
     "features",
     "heights_over_mat",
+    "lift",
     "swap_columns",
     "swapped_name",
     "trunk_length",

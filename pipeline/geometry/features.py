@@ -11,6 +11,7 @@ from pipeline.errors import MatlineError
 from pipeline.geometry import planar
 from pipeline.geometry.calibration import MatCalibration
 from pipeline.geometry.columns import COLUMNS, FEATURE_NAMES, RATE_SUFFIX, RATED
+from pipeline.geometry.pair_lift import LOOKS_NAMES, lift, looks
 from pipeline.geometry.lifting import LIFTED, LIFTED_NAMES, heights_over_mat
 from pipeline.geometry.skeleton import (
     ANKLES,
@@ -58,8 +59,8 @@ def features(
     Returns
     -------
     DataFrame
-        Index ``time_s``; columns `FEATURE_NAMES`, then `LIFTED_NAMES`. What depends on an unseen
-        keypoint is NaN.
+        Index ``time_s``; columns `FEATURE_NAMES`, `LIFTED_NAMES`, `LOOKS_NAMES`. What depends on
+        an unseen keypoint is NaN.
 
     Raises
     ------
@@ -87,14 +88,15 @@ def features(
         for name, values in athlete.items()
         for i, letter in enumerate("ab")
     }
-    columns |= metres | _over_mat(points, times)
+    columns |= metres | _over_mat(points, times) | _looks(times, keypoints)
     table = pd.DataFrame(columns, index=pd.Index(times, name="time_s"), dtype=np.float64)
     measured = [name for c in COLUMNS for name in c.full_names]
-    lifted = table.reindex(columns=list(LIFTED_NAMES))
+    lifted = table.reindex(columns=[*LIFTED_NAMES, *LOOKS_NAMES])
     table = table.reindex(columns=measured)
     rates = change_per_second(times, table[list(RATED)].to_numpy(), settings.rate_reach_s)
     changes = pd.DataFrame(rates, index=table.index, columns=[n + RATE_SUFFIX for n in RATED])
-    return pd.concat([table, changes, lifted], axis=1)[[*FEATURE_NAMES, *LIFTED_NAMES]]
+    table = pd.concat([table, changes, lifted], axis=1)
+    return table[[*FEATURE_NAMES, *LIFTED_NAMES, *LOOKS_NAMES]]
 
 
 def change_per_second(times: np.ndarray, values: np.ndarray, reach_s: float) -> np.ndarray:
@@ -370,6 +372,12 @@ def _over_mat(points: np.ndarray, times: np.ndarray) -> dict[str, np.ndarray]:
         for i, point in enumerate(LIFTED)
         for athlete, letter in enumerate("ab")
     }
+
+
+def _looks(times: np.ndarray, keypoints: np.ndarray) -> dict[str, np.ndarray]:
+    states = looks(lift(times, keypoints).states).astype(np.float64)
+    states[~np.isfinite(keypoints[..., 0]).any(axis=(1, 2))] = np.nan
+    return dict(zip(LOOKS_NAMES, states.T, strict=True))
 
 
 def _metres(points: np.ndarray, calibration: MatCalibration) -> dict[str, np.ndarray]:

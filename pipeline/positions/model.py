@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import MatlineError
-from pipeline.geometry import FEATURE_NAMES, LIFTED_NAMES, swap_columns
+from pipeline.geometry import FEATURE_NAMES, LIFTED_NAMES, LOOKS_NAMES, swap_columns
 from pipeline.positions.calibration import outvoted, tempered
 from pipeline.positions.states import STATES, exchanged
 from pipeline.positions.windows import GRID_S, REACHES_S, at_times, on_grid, with_context
@@ -168,6 +168,7 @@ class PositionModel:
         both = self._probabilities(grid), self._probabilities(swap_columns(grid))
         mean = (both[0] + both[1].rename(columns=exchanged)[list(STATES)]) / 2
         result = at_times(mean, times)
+        result = _with_looks(result, features, settings.looks_weight)
         if scores is not None:
             result = _with_scores(result, scores, settings.reader_weight)
         unseen = features["pair_gap"].isna() & features[["a_seen", "b_seen"]].max(axis=1).le(0)
@@ -232,6 +233,22 @@ def _checked(features: pd.DataFrame) -> pd.DataFrame:
     if not np.isfinite(times).all() or (np.diff(times) <= 0).any():
         raise MatlineError("Features: times must be finite and increase from row to row.")
     return features
+
+
+def _with_looks(
+    probabilities: pd.DataFrame, features: pd.DataFrame, weight: float
+) -> pd.DataFrame:
+    """Multiply by what the pair looks like when lifted (`LOOKS_NAMES`), to the power of `weight`."""
+    votes = weight * looks_votes(features, list(probabilities.columns))
+    values = outvoted(probabilities.to_numpy(), votes)
+    return pd.DataFrame(values, index=probabilities.index, columns=probabilities.columns)
+
+
+def looks_votes(features: pd.DataFrame, states: Sequence[str]) -> np.ndarray:
+    """Return what the lift says for joint states, as logarithms (N, states); 0 where nothing."""
+    column = dict(zip(STATES, LOOKS_NAMES, strict=True))
+    said = features.reindex(columns=[column[state] for state in states])
+    return np.log(10) * said.fillna(0.0).to_numpy()
 
 
 def _with_scores(probabilities: pd.DataFrame, scores: pd.DataFrame, weight: float) -> pd.DataFrame:

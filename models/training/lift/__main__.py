@@ -61,6 +61,19 @@ def train_command(
     _say(json.dumps(figures.get("confusion", {})))
 
 
+@app.command("export")
+def export_command(
+    weights: Annotated[Path, typer.Argument(help="File of weights (.npz).")],
+    out: Annotated[Path, typer.Option(help="ONNX file to write.")],
+    temperature: Annotated[float, typer.Option(help="Logits are divided by it.")] = 1.0,
+) -> None:
+    """Write the ONNX file that the package uses."""
+    from models.training.lift.export import export
+
+    export(weights, out, temperature)
+    _say(str(out))
+
+
 def _say(words: str) -> None:
     typer.echo(words)
     sys.stdout.flush()

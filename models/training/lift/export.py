@@ -9,7 +9,6 @@ import onnx
 import torch
 from torch import Tensor, nn
 
-from models.training.lift.material import exchanged_states
 from models.training.lift.network import PairLift
 from models.training.reader.weights_file import load_weights, read_facts
 from pipeline.positions.states import STATES
@@ -35,9 +34,10 @@ def export(weights: Path, path: Path, temperature: float = 1.0) -> dict:
     net = PairLift(facts["recipe"]["width"])
     load_weights(net, weights)
     part = path.with_suffix(".part")
+    ways = torch.zeros(4, 20, 2, 17, 2), torch.ones(4, 20, 2, 17)
     torch.onnx.export(
         _Answer(net.eval(), temperature).eval(),
-        (torch.zeros(2, 20, 2, 17, 2), torch.ones(2, 20, 2, 17)),
+        ways,
         str(part),
         input_names=["points", "confidence"],
         output_names=["states", "space"],
@@ -48,7 +48,6 @@ def export(weights: Path, path: Path, temperature: float = 1.0) -> dict:
     model = onnx.load(str(part))
     for key, value in (
         ("states", json.dumps(STATES)),
-        ("exchange", ",".join(str(int(i)) for i in exchanged_states())),
         ("training", json.dumps(facts)),
     ):
         entry = model.metadata_props.add()

@@ -167,10 +167,12 @@ def _lasting(like: Tensor, lasting_s: float = LASTING_S) -> Tensor:
     """Unit noise of a tensor's shape that lasts a while along the second axis."""
     noise = torch.randn_like(like)
     keep = float(np.exp(-GRID_S / lasting_s))
-    steps = [noise[:, 0]]
-    for k in range(1, noise.shape[1]):
-        steps.append(keep * steps[-1] + (1 - keep**2) ** 0.5 * noise[:, k])
-    return torch.stack(steps, 1)
+    index = torch.arange(like.shape[1], device=like.device)
+    power = index[:, None] - index[None]
+    new = torch.full((like.shape[1],), (1 - keep**2) ** 0.5, device=like.device)
+    new[0] = 1.0
+    mix = torch.where(power >= 0, keep ** power.clamp(min=0) * new, 0.0)
+    return torch.einsum("st,bt...->bs...", mix, noise)
 
 
 def _partly_lasting(like: Tensor) -> Tensor:

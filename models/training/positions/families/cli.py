@@ -32,6 +32,10 @@ def families_command(
     extra_bouts: Annotated[
         list[Path] | None, typer.Option(help="Folder of bouts made elsewhere; repeatable.")
     ] = None,
+    lifts: Annotated[
+        Path | None,
+        typer.Option(help="Folder of fold-0.onnx …: lifts that learned without each fold."),
+    ] = None,
     stills: Annotated[
         bool, typer.Option("--stills", help="No bouts: learn from and judge on stills only.")
     ] = False,
@@ -71,6 +75,7 @@ def families_command(
             else tuple(still_pairs or ()),
             named_by=named_by,
             extra_bouts=tuple(extra_bouts or ()),
+            lifts=lifts,
             bouts=0 if stills else bouts_per_fold,
             test_bouts=0 if stills else test_bouts,
             seconds=seconds,

@@ -15,6 +15,7 @@ from models.training.positions.families import fitting, making, stills
 from models.training.positions.train import Recipe, fit
 from models.training.scenes.arrays_file import write_arrays
 from models.training.scenes.views import ReaderErrors, view
+from pipeline.geometry.pair_lift import use
 from pipeline.positions import PositionModel
 
 STILL_CAMERAS = 4
@@ -22,13 +23,15 @@ STILL_ERRORS = ReaderErrors(noise_m=0.03)
 RATE_HZ = 5.0
 
 
-def learn_made(order: making.Order, views: int, to: Path) -> None:
+def learn_made(order: making.Order, views: int, to: Path, lift: Path | None = None) -> None:
     """Make a bout, see it several times and keep the samples."""
+    use(lift)
     learn_bout(making.make(order), order.seed, views, to)
 
 
 def learn_stored(path: Path, seed: int, views: int, to: Path) -> None:
     """Keep samples of a bout made elsewhere."""
+    use(None)
     learn_bout(StoredBout.load(path), seed, views, to)
 
 
@@ -42,6 +45,7 @@ def learn_stills(
     source: making.Source, rows: np.ndarray, named_by: str, seed: tuple[int, ...], to: Path
 ) -> None:
     """See pairs held still and keep the samples, and which pair each is of."""
+    use(None)
     found = making.material(source)
     some = found.pairs.where(rows)
     if named_by == "judge":
@@ -110,17 +114,25 @@ _model = lru_cache(maxsize=2)(PositionModel.load)
 _bouts = lru_cache(maxsize=2)(load_bouts)
 
 
-def judge_one(model: Path, bouts: Path, number: int, reader: str, seed: int) -> Judged:
+def judge_one(
+    model: Path, bouts: Path, number: int, reader: str, seed: int, lift: Path | None = None
+) -> Judged:
     """Judge one bout of a file by a model."""
+    use(lift)
     bout = _bouts(bouts)[number]
     seen = view(bout, np.random.default_rng((seed, number)), READERS[reader], RATE_HZ)
     return judge_bout(_model(model), Read(bout.timeline, seen.times, seen.keypoints))
 
 
 def judge_stills(
-    model: Path, source: making.Source, rows: np.ndarray, seed: tuple[int, ...]
+    model: Path,
+    source: making.Source,
+    rows: np.ndarray,
+    seed: tuple[int, ...],
+    lift: Path | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Judge pairs held still: true states (N,) and what a model makes of them (N, `STATES`)."""
+    use(lift)
     found = making.material(source)
     some = found.pairs.where(np.repeat(rows, STILL_CAMERAS))
     rng = np.random.default_rng(seed)

@@ -52,6 +52,9 @@ class Condition:
         ``"template"`` or ``"judge"``: what says what a still is.
     extra_bouts : tuple of Path
         Folders of bouts made elsewhere, to learn from besides.
+    lifts : Path, optional
+        Folder of lift networks, one for each fold, that never saw the fold's families; without it
+        no lift is used, since the shipped one knows them all.
     out : Path
     bouts, test_bouts : int
         In each fold.
@@ -77,6 +80,7 @@ class Condition:
     still_pairs: tuple[Path, ...] = ()
     named_by: str = "template"
     extra_bouts: tuple[Path, ...] = ()
+    lifts: Path | None = None
     bouts: int = 100
     test_bouts: int = 20
     seconds: float = 60.0
@@ -89,6 +93,10 @@ class Condition:
     workers: int = 1
     device: str = "cpu"
     limit_s: float = 0.0
+
+    def lift(self, fold: int) -> Path | None:
+        """Return the lift network of a fold."""
+        return self.lifts and self.lifts / f"fold-{fold}.onnx"
 
     @property
     def folder(self) -> Path:
@@ -165,6 +173,9 @@ def _made_of(condition: Condition) -> None:
         "named_by": c.named_by,
         "seconds": c.seconds,
         "views": [c.views, c.still_views],
+        "lifts": _digest(*(c.lifts / f"fold-{fold}.onnx" for fold in range(FOLDS)))
+        if c.lifts
+        else "",
     }
     for folder, wanted in ((c.test_folder, tests), (c.folder, samples)):
         note = folder / "made_of.json"
@@ -248,7 +259,7 @@ def _learn(pool: ProcessPoolExecutor, condition: Condition, say: Say, began: flo
             to.parent.mkdir(parents=True, exist_ok=True)
             if not to.is_file():
                 order = making.Order(c.learned, fold, n, False, c.seconds, QUICK_STEPS)
-                waiting.append(pool.submit(jobs.learn_made, order, c.views, to))
+                waiting.append(pool.submit(jobs.learn_made, order, c.views, to, c.lift(fold)))
     for done, job in enumerate(as_completed(waiting), 1):
         if job.cancelled():
             continue
@@ -320,11 +331,12 @@ def _judge(
         for start in range(0, len(rows := _test_stills(c, fold)), STILLS_A_JOB // 4):
             some = rows[start : start + STILLS_A_JOB // 4]
             seed = (1, fold, start)
-            still = pool.submit(jobs.judge_stills, model, c.unseen, some, seed)
+            still = pool.submit(jobs.judge_stills, model, c.unseen, some, seed, c.lift(fold))
             asked.append((STILLS, fold, still))
         for reader in READ_AS if c.test_bouts else ():
             for number in range(len(load_bouts(test))):
-                bout = pool.submit(jobs.judge_one, model, test, number, reader, 1 + fold)
+                work = (model, test, number, reader, 1 + fold, c.lift(fold))
+                bout = pool.submit(jobs.judge_one, *work)
                 asked.append((reader, fold, bout))
     figures, folds = {}, {}
     for reader in (*READ_AS, STILLS):

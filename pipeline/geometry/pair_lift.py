@@ -7,6 +7,7 @@ that it says which joint state each sample looks like; `pipeline.positions` weig
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -15,6 +16,12 @@ from typing import NamedTuple
 import numpy as np
 import onnxruntime
 
+from pipeline.bodies.look import COCO_MIRROR
+from pipeline.timeline import coarse
+from pipeline.timeline.states import STATES, exchanged, top_of
+
+LEAST = 1e-3
+"""Of a probability in the feature table: what is told to be less likely says no more."""
 GRID_S = 0.2
 """Seconds between the samples that the network sees, as in training."""
 NEAR_S = 0.15
@@ -35,7 +42,8 @@ class Lifted(NamedTuple):
         looks, from the middle of both trunks; height over the mat. NaN where an athlete is not
         seen at all.
     states : ndarray, float32, (T, K)
-        How likely each of `pipeline.positions.states.STATES` is, by the looks of this time alone.
+        How likely each of `pipeline.timeline.states.STATES` is, by looks of this time alone;
+        0 for those that the network does not know.
     """
 
     space: np.ndarray
@@ -55,17 +63,18 @@ def lift(times: np.ndarray, keypoints: np.ndarray) -> Lifted:
     Returns
     -------
     Lifted
-        At the same times. What is returned for exchanged athletes is exchanged.
+        At the same times; NaN where there is no network (`use`). What is returned for exchanged
+        athletes is exchanged.
     """
-    network = _network()
-    if not len(times):
-        exchange = _exchange(network)
-        return Lifted(np.zeros((0, 2, 17, 3), np.float32), np.zeros((0, len(exchange)), np.float32))
+    if not len(times) or _network() is None:
+        shapes = (len(times), 2, 17, 3), (len(times), len(STATES))
+        space, states = (np.full(shape, np.nan, np.float32) for shape in shapes)
+        return Lifted(space, states)
     grid = times[0] + GRID_S * np.arange(int(np.ceil((times[-1] - times[0]) / GRID_S)) + 1)
     points, confidence = _on_grid(times, keypoints, grid)
     parts = [
-        _told(network, points[first:last], confidence[first:last], start)
-        for first, last, start in _blocks(len(grid))
+        _told(points[first:last], confidence[first:last], kept)
+        for first, last, kept in _blocks(len(grid))
     ]
     space, states = (np.concatenate(part) for part in zip(*parts, strict=True))
     told = Lifted(_at(times, grid, space), _at(times, grid, states))
@@ -99,20 +108,36 @@ def _blocks(count: int) -> list[tuple[int, int, tuple[int, int]]]:
 
 
 def _told(
-    network: onnxruntime.InferenceSession,
-    points: np.ndarray,
-    confidence: np.ndarray,
-    kept: tuple[int, int],
+    points: np.ndarray, confidence: np.ndarray, kept: tuple[int, int]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mean over both naming orders: exchanged athletes exchange the answer, and nothing else."""
-    both = {
-        "points": np.stack([points, points[:, ::-1]]),
-        "confidence": np.stack([confidence, confidence[:, ::-1]]),
-    }
-    states, space = network.run(["states", "space"], both)
+    """Mean over both naming orders and the mirrored picture; in no order, so that it is exact.
+
+    Exchanged athletes then exchange the answer, a mirrored picture mirrors it, and nothing else.
+    """
+    ways = {
+        "points": np.stack([points, points[:, ::-1], mirrored(points), mirrored(points)[:, ::-1]]),
+        "confidence": np.stack([c[:, ::step] for c in (confidence, confidence[..., COCO_MIRROR])
+                                for step in (1, -1)]),
+    }  # fmt: skip
+    opened = _network()
+    assert opened is not None
+    network, known = opened
+    said, space = network.run(["states", "space"], ways)
+    states = np.zeros((*said.shape[:2], len(STATES)), np.float32)
+    states[..., [STATES.index(state) for state in known]] = said
     part = slice(*kept)
-    mean = (states[0, part] + states[1, part][:, _exchange(network)]) / 2
-    return (space[0, part] + space[1, part, ::-1]) / 2, mean
+    states, space = states[:, part], space[:, part]
+    likely = (states[0] + states[1][:, _EXCHANGE]) + (states[2] + states[3][:, _EXCHANGE])
+    back = mirrored(space)
+    where = (space[0] + space[1, :, ::-1]) + (back[2] + back[3, :, ::-1])
+    return where / 4, likely / 4
+
+
+def mirrored(points: np.ndarray) -> np.ndarray:
+    """Return points (..., 17, 2 or 3) as a mirror shows them: x turned, left and right exchanged."""
+    turned = points[..., COCO_MIRROR, :].copy()
+    turned[..., 0] *= -1
+    return turned
 
 
 def _at(times: np.ndarray, grid: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -124,18 +149,43 @@ def _at(times: np.ndarray, grid: np.ndarray, values: np.ndarray) -> np.ndarray:
     return (1 - share) * values[low] + share * values[high]
 
 
+def _looks_column(state: str) -> str:
+    """``"mount/B"`` → ``"b_looks_mount"``, ``"standing"`` → ``"pair_looks_standing"``."""
+    return f"{(top_of(state) or 'pair').lower()}_looks_{coarse(state)}"
+
+
+LOOKS_NAMES: tuple[str, ...] = tuple(_looks_column(state) for state in STATES)
+"""Columns of the feature table: log10 of the probability of each joint state, by its looks."""
+
+
+def looks(states: np.ndarray) -> np.ndarray:
+    """Return what the columns `LOOKS_NAMES` hold for probabilities (T, K)."""
+    return np.log10(np.maximum(states, LEAST))
+
+
 def shipped_lift() -> Path:
     """Return where the network's weights are."""
     return Path(str(resources.files("models") / "pair_lift.onnx"))
 
 
-def _exchange(network: onnxruntime.InferenceSession) -> list[int]:
-    """For each state, which one it is after A and B change names; written in the file."""
-    return [int(i) for i in network.get_modelmeta().custom_metadata_map["exchange"].split(",")]
+_chosen: Path | None = shipped_lift()
+_EXCHANGE = [STATES.index(exchanged(state)) for state in STATES]
+
+
+def use(path: Path | None) -> None:
+    """Use another network than the shipped one in this process, or none; to measure with."""
+    global _chosen
+    _chosen = path
+
+
+def _network() -> tuple[onnxruntime.InferenceSession, tuple[str, ...]] | None:
+    return None if _chosen is None else _opened(_chosen)
 
 
 @cache
-def _network() -> onnxruntime.InferenceSession:
+def _opened(path: Path) -> tuple[onnxruntime.InferenceSession, tuple[str, ...]]:
+    """The network, and the joint states that it tells apart."""
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1
-    return onnxruntime.InferenceSession(shipped_lift(), options, providers=["CPUExecutionProvider"])
+    network = onnxruntime.InferenceSession(path, options, providers=["CPUExecutionProvider"])
+    return network, tuple(json.loads(network.get_modelmeta().custom_metadata_map["states"]))
