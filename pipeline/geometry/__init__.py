@@ -10,8 +10,8 @@ from pipeline.geometry.columns import (
     swapped_name,
 )
 from pipeline.geometry.features import change_per_second, features
-from pipeline.geometry.pair_lift import LOOKS_NAMES, Lifted, lift
 from pipeline.geometry.lifting import LIFTED_NAMES, heights_over_mat
+from pipeline.geometry.pair_lift import LOOKS_NAMES, Lifted, lift
 from pipeline.geometry.skeleton import STATURE_FRACTIONS, trunk_length
 
 __all__ = [

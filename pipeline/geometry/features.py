@@ -11,8 +11,8 @@ from pipeline.errors import MatlineError
 from pipeline.geometry import planar
 from pipeline.geometry.calibration import MatCalibration
 from pipeline.geometry.columns import COLUMNS, FEATURE_NAMES, RATE_SUFFIX, RATED
-from pipeline.geometry.pair_lift import LOOKS_NAMES, lift, looks
 from pipeline.geometry.lifting import LIFTED, LIFTED_NAMES, heights_over_mat
+from pipeline.geometry.pair_lift import LOOKS_NAMES, lift, looks
 from pipeline.geometry.skeleton import (
     ANKLES,
     EARS,

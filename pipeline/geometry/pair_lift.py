@@ -70,7 +70,9 @@ def lift(times: np.ndarray, keypoints: np.ndarray) -> Lifted:
         shapes = (len(times), 2, 17, 3), (len(times), len(STATES))
         space, states = (np.full(shape, np.nan, np.float32) for shape in shapes)
         return Lifted(space, states)
-    grid = times[0] + GRID_S * np.arange(int(np.ceil((times[-1] - times[0]) / GRID_S)) + 1)
+    # At whole steps from zero, so that footage told in blocks is told as if in one.
+    first, last = int(np.floor(times[0] / GRID_S)), int(np.ceil(times[-1] / GRID_S))
+    grid = GRID_S * np.arange(first, max(last, first) + 1)
     points, confidence = _on_grid(times, keypoints, grid)
     parts = [
         _told(points[first:last], confidence[first:last], kept)
@@ -90,11 +92,15 @@ def _on_grid(
     after = np.clip(np.searchsorted(times, grid), 0, len(times) - 1)
     before = np.maximum(after - 1, 0)
     nearest = np.where(np.abs(times[before] - grid) <= np.abs(times[after] - grid), before, after)
-    chosen = keypoints[nearest].astype(np.float32)
+    chosen = np.asarray(keypoints[nearest], np.float64)
     confidence = np.where(np.isfinite(chosen).all(-1), chosen[..., 2], 0)
     confidence[np.abs(times[nearest] - grid) > NEAR_S] = 0
-    points = np.where(confidence[..., None] > 0, chosen[..., :2], 0)
-    return points, confidence.astype(np.float32)
+    seen = (confidence > 0)[..., None]
+    points = np.where(seen, chosen[..., :2], 0)
+    # Around their middle: single precision is finer there than far from the origin.
+    middle = points.sum((1, 2)) / np.maximum(seen.sum((1, 2)), 1)
+    points = np.where(seen, points - middle[:, None, None], 0)
+    return points.astype(np.float32), confidence.astype(np.float32)
 
 
 def _blocks(count: int) -> list[tuple[int, int, tuple[int, int]]]:
@@ -134,7 +140,7 @@ def _told(
 
 
 def mirrored(points: np.ndarray) -> np.ndarray:
-    """Return points (..., 17, 2 or 3) as a mirror shows them: x turned, left and right exchanged."""
+    """Return points (..., 17, 2 or 3) as a mirror shows them."""
     turned = points[..., COCO_MIRROR, :].copy()
     turned[..., 0] *= -1
     return turned

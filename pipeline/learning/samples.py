@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.geometry import swap_columns
 from pipeline.library import Library
-from pipeline.positions.model import inputs, log_votes
+from pipeline.positions.model import inputs, log_votes, looks_votes
 from pipeline.positions.states import STATES, exchanged, joint
 from pipeline.positions.windows import GRID_S, on_grid
 from pipeline.settings import LearningSettings, PositionsSettings
@@ -78,7 +78,8 @@ class Samples:
     exchanged : ndarray of bool, (N,)
         Rows in which A and B have changed names.
     votes : ndarray, (N, states)
-        What the body reader itself says for each state, as logarithms, weighed as in reading.
+        What the pair looks like when lifted, and what the body reader itself says, for each
+        state, as logarithms, weighed as in reading.
     """
 
     x: np.ndarray
@@ -131,11 +132,13 @@ def _rows(
     y_exchanged = np.array([exchanged(state) for state in y], dtype=object)
     ids = np.array([s.id for s in segments], dtype=object)
     numbers = np.full(len(y), number)
+    swapped = swap_columns(grid)
     plain = inputs(grid).to_numpy(np.float32)[kept]
-    other = inputs(swap_columns(grid)).to_numpy(np.float32)[kept]
+    other = inputs(swapped).to_numpy(np.float32)[kept]
     turned = None if bout.scores is None else bout.scores.rename(columns=exchanged)
     votes, votes_exchanged = (
-        _votes(scores, grid.index[kept], states) for scores in (bout.scores, turned)
+        _votes(table[kept], scores, states)
+        for table, scores in ((grid, bout.scores), (swapped, turned))
     )
     return (
         (plain, y, numbers, ids, np.zeros(len(y), bool), votes),
@@ -143,11 +146,14 @@ def _rows(
     )
 
 
-def _votes(scores: pd.DataFrame | None, times: pd.Index, states: Sequence[str]) -> np.ndarray:
+def _votes(grid: pd.DataFrame, scores: pd.DataFrame | None, states: Sequence[str]) -> np.ndarray:
+    """What lift and reader say; readings made before there was a lift have no such columns."""
+    settings = PositionsSettings()
+    votes = settings.looks_weight * looks_votes(grid, states)
     if scores is None:
-        return np.zeros((len(times), len(states)))
-    near = scores.reindex(times, method="nearest", tolerance=GRID_S)
-    return PositionsSettings().reader_weight * log_votes(near, states)
+        return votes
+    near = scores.reindex(grid.index, method="nearest", tolerance=GRID_S)
+    return votes + settings.reader_weight * log_votes(near, states)
 
 
 def _told(

@@ -18,6 +18,7 @@ from pipeline.footage import Footage, FootageInfo, Gap
 from pipeline.footage.layout import Layout
 from pipeline.geometry import features
 from pipeline.geometry.lifting import shipped_network
+from pipeline.geometry.pair_lift import shipped_lift
 from pipeline.moments import find_moments
 from pipeline.overnight.chunk import Chunk, ChunkReading, chunks, read_chunk
 from pipeline.overnight.store import ChunkStore, reading_key
@@ -188,7 +189,8 @@ def settings_hash(reader: BodyReader, settings: Settings) -> str:
     rooms = (settings.geometry, positions, settings.moments)
     digest = hashlib.blake2b(reading_key(reader, settings).encode(), digest_size=8)
     digest.update(json.dumps([asdict(room) for room in rooms], sort_keys=True).encode())
-    for weights in (shipped_network(), Path(settings.positions.model or shipped_model())):
+    model = Path(settings.positions.model or shipped_model())
+    for weights in (shipped_network(), shipped_lift(), model):
         if weights.is_file():
             digest.update(weights.read_bytes())
     return digest.hexdigest()

@@ -235,10 +235,8 @@ def _checked(features: pd.DataFrame) -> pd.DataFrame:
     return features
 
 
-def _with_looks(
-    probabilities: pd.DataFrame, features: pd.DataFrame, weight: float
-) -> pd.DataFrame:
-    """Multiply by what the pair looks like when lifted (`LOOKS_NAMES`), to the power of `weight`."""
+def _with_looks(probabilities: pd.DataFrame, features: pd.DataFrame, weight: float) -> pd.DataFrame:
+    """Multiply by what the lifted pair looks like (`LOOKS_NAMES`), to the power of `weight`."""
     votes = weight * looks_votes(features, list(probabilities.columns))
     values = outvoted(probabilities.to_numpy(), votes)
     return pd.DataFrame(values, index=probabilities.index, columns=probabilities.columns)

@@ -18,6 +18,7 @@ from pipeline.errors import MatlineError
 from pipeline.geometry import (
     FEATURE_NAMES,
     LIFTED_NAMES,
+    LOOKS_NAMES,
     as_markdown,
     features,
     swap_columns,
@@ -187,7 +188,7 @@ def test_unseen_keypoints_never_raise_and_never_count(seen_a, seen_b):
         unseen = [j for j in range(17) if not bits >> j & 1]
         keypoints[:, athlete, unseen] = np.nan
     table = features(times, keypoints)
-    assert list(table.columns) == [*FEATURE_NAMES, *LIFTED_NAMES]
+    assert list(table.columns) == [*FEATURE_NAMES, *LIFTED_NAMES, *LOOKS_NAMES]
     hips_seen = (seen_a >> 11 & 1) and (seen_a >> 12 & 1)
     if not hips_seen:
         assert table["a_hip_height"].isna().all()
@@ -200,7 +201,7 @@ def test_nobody_seen_is_a_table_of_nan():
     assert table.drop(columns=["a_seen", "b_seen"]).isna().all(axis=None)
     assert features(np.zeros(0), np.zeros((0, 2, 17, 3))).shape == (
         0,
-        len(FEATURE_NAMES + LIFTED_NAMES),
+        len(FEATURE_NAMES + LIFTED_NAMES + LOOKS_NAMES),
     )
 
 
