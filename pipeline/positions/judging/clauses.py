@@ -319,6 +319,11 @@ def nothing_between(m: Measures) -> np.ndarray:
     return under(m.knees_between == 0)
 
 
+@clause("{top}'s head is not between {under}'s legs")
+def head_free(m: Measures) -> np.ndarray:
+    return under(~m.head_caught)
+
+
 @clause("{top} is past the legs: hips beside the trunk")
 def past_the_legs(m: Measures) -> np.ndarray:
     return (m.hips_along > 0.1) | ((m.hips_along > -0.25) & (m.hips_aside > 0.5))

@@ -158,6 +158,7 @@ RULES: tuple[Rule, ...] = (
         c.past_the_legs,
         c.no_leg_held,
         c.nothing_between,
+        c.head_free,
         c.trunks_touch,
         c.under_lies,
         c.top_is_over,
