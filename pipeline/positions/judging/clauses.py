@@ -97,9 +97,10 @@ def chests_apart(m: Measures) -> np.ndarray:
 # What one of them does
 
 
-@clause("both are on their feet")
+@clause("both are on their feet, not falling back")
 def both_on_feet(m: Measures) -> np.ndarray:
-    up = on_feet(m) & (m.hip > 1.25) & (m.upright > 0)
+    bent_at_most = (m.upright > 0) & (m.faces_up < 0.6)
+    up = on_feet(m) & (m.hip > 1.25) & bent_at_most
     return up & under(up)
 
 
