@@ -110,7 +110,7 @@ def test_what_was_read_before_keeps_its_facts_beside_what_is_new(library, film, 
 def test_copies_and_pieces_that_a_kill_left_unfinished_are_removed(library, film):
     left = [library.root / "copies" / ".key-x.part", library.root / "chunks" / "key" / ".x.part"]
     for part in left:
-        part.parent.mkdir(parents=True)
+        part.parent.mkdir(parents=True, exist_ok=True)
         part.write_bytes(bytes(1000))
     with _whole_or_nothing(library.root / "copies" / "made-by-the-page.mp4") as making:
         plan_and_run(library, film)
