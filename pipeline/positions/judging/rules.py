@@ -97,7 +97,7 @@ RULES: tuple[Rule, ...] = (
         "half_guard",
         c.one_leg_held,
         c.trunk_free,
-        c.under_on_the_mat,
+        c.under_lies,
         c.top_is_level,
         c.top_does_not_stand,
         c.top_not_on_the_back,
