@@ -160,7 +160,9 @@ def test_only_pairs_judged_to_be_as_meant_are_kept_and_the_judge_names_those_in_
     scramble = PosedPair("scramble / on one knee", "scramble", None, (None, None))
     assert renamed(scramble, None, None) == scramble
     assert renamed(scramble, "turtle", "A") is None
-    between = PosedPair("in between / crucifix / half guard, flat / flat", "", None, ("first", "second"))
+    between = PosedPair(
+        "in between / crucifix / half guard, flat / flat", "", None, ("first", "second")
+    )
     named = renamed(between, "half_guard", "B")
     assert (named.template, named.position, named.top) == (between.template, "half_guard", "A")
     assert named.bodies == ("second", "first")

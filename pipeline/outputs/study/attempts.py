@@ -186,9 +186,7 @@ def _place(segment: Segment | None, athlete: Athlete | None) -> tuple[str, str]:
 
 
 def _elevation_before(timeline: Timeline, moment: Moment, reach_s: float) -> Moment | None:
-    fitting = [
-        m for m in timeline.moments if m.kind in ELEVATIONS and leads_to(m, moment, reach_s)
-    ]
+    fitting = [m for m in timeline.moments if m.kind in ELEVATIONS and leads_to(m, moment, reach_s)]
     return max(fitting, key=lambda m: m.peak_s, default=None)
 
 
