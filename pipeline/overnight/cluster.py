@@ -106,7 +106,12 @@ class DaskCluster:
             done = {future for future in self._given if future.done()}
         if any(future.cancelled() for future in done):
             raise self._gone()
-        outcomes = [_collected(self._given.pop(future).task, future) for future in done]
+        try:
+            outcomes = [_collected(self._given[future].task, future) for future in done]
+        except (CancelledError, OSError, TimeoutError) as error:  # it went just now
+            raise self._gone() from error
+        for future in done:
+            del self._given[future]
         hanging = [future for future, given in self._given.items() if given.overdue]
         return outcomes + [self._give_up(future) for future in hanging]
 
@@ -166,6 +171,8 @@ def _collected(task: Task, future: Future) -> Outcome:
             error="reading it ended every worker that tried; the file may be damaged, or memory "
             "too small.",
         )
-    except (CancelledError, Exception) as failure:
+    except (CancelledError, OSError, TimeoutError):
+        raise
+    except Exception as failure:
         return Outcome(task, error=f"The cluster gave it up ({type(failure).__name__}: {failure}).")
     return Outcome(task, value, error)

@@ -16,7 +16,7 @@ from contextlib import closing
 from pathlib import Path
 
 from pipeline.library import Library
-from pipeline.overnight import LocalProcesses, Order, Summary, make_plan, run_night
+from pipeline.overnight import Engine, LocalProcesses, Order, Summary, make_plan, run_night
 from pipeline.settings import OvernightSettings, Settings
 from tests.overnight.spoilt import WAYS, make_films, spoilt_films
 
@@ -27,11 +27,10 @@ READER = "tests.overnight.figures:FigureReader"
 SETTINGS = Settings(overnight=OvernightSettings(chunk_s=1.0))
 
 
-def night(root: Path, folder: Path, workers: int = 2) -> Summary:
+def night(root: Path, folder: Path, engine: Engine) -> Summary:
     """Read a folder into a library."""
     order = Order(Library(root), SETTINGS, READER)
-    with closing(LocalProcesses(workers)) as engine:
-        return run_night(order, make_plan(order, [folder], engine), engine)
+    return run_night(order, make_plan(order, [folder], engine), engine)
 
 
 def complaints(root: Path, summary: Summary) -> list[str]:
@@ -71,7 +70,8 @@ def main() -> None:
         wrong = []
         for which in ("first", "second"):
             began = time.monotonic()
-            summary = night(folder / "library", spoilt)
+            with closing(LocalProcesses(2)) as engine:
+                summary = night(folder / "library", spoilt, engine)
             wrong += complaints(folder / "library", summary)
             print(f"{which} night, {time.monotonic() - began:.0f} s: {summary.total()}", flush=True)
             if which == "first":

@@ -20,13 +20,14 @@ from pipeline.footage import Footage
 from pipeline.footage.watch import ASTRAY
 from pipeline.library import Library
 from pipeline.outputs import export_bout
-from pipeline.overnight import LocalProcesses
+from pipeline.overnight import InThisProcess, LocalProcesses
 from pipeline.overnight.reading import about_file
+from pipeline.positions import PositionModel
 from pipeline.review.night import last_night
 from pipeline.settings import Settings
 from tests.overnight.bench_fuzz import complaints
 from tests.overnight.bench_fuzz import night as fuzzed_night
-from tests.overnight.figures import make_clip, picture
+from tests.overnight.figures import UndecidedModel, make_clip, picture
 from tests.overnight.spoilt import make_films, spoilt_films
 from tests.overnight.test_bouts import at_it_when_seen, night, two_bouts  # noqa: F401
 from tests.overnight.test_night import READER, became, plan_and_run
@@ -37,12 +38,19 @@ def library(tmp_path) -> Library:
     return Library(tmp_path / "library")
 
 
+@pytest.fixture
+def no_model(monkeypatch):
+    """Leave the positions undecided: the test is about files."""
+    monkeypatch.setattr(PositionModel, "load", lambda *_: UndecidedModel())
+
+
+@pytest.mark.usefixtures("no_model")
 def test_spoilt_films_of_every_kind_end_no_night(tmp_path):
     # ``python -m tests.overnight.bench_fuzz`` tries hundreds.
     films = make_films(tmp_path, 1.0)
     (tmp_path / "spoilt").mkdir()
     list(spoilt_films(films[::3], tmp_path / "spoilt", 14, seed=1))
-    summary = fuzzed_night(tmp_path / "library", tmp_path / "spoilt")
+    summary = fuzzed_night(tmp_path / "library", tmp_path / "spoilt", InThisProcess())
     assert complaints(tmp_path / "library", summary) == []
 
 
@@ -81,6 +89,7 @@ def test_whatever_goes_wrong_in_saving_a_file_is_that_files_failure(library, tmp
     assert "ValueError: nobody thought of this" in summary.files[0].why
 
 
+@pytest.mark.usefixtures("no_model")
 def test_bouts_of_a_file_that_were_not_saved_are_saved_in_the_next_night(
     library,
     two_bouts,  # noqa: F811

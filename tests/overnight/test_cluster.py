@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import CancelledError
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -158,6 +159,22 @@ def test_a_scheduler_that_goes_ends_the_night_with_a_sentence_and_the_next_one_g
     plan = make_plan(order, [clip], InThisProcess())
     assert 0 < plan.left_s < plan.duration_s
     assert [file.became for file in run_night(order, plan, InThisProcess()).files] == ["read"]
+
+
+@pytest.mark.parametrize("lost", [CancelledError(), ConnectionRefusedError()], ids=repr)
+def test_a_scheduler_that_goes_while_an_answer_is_fetched_is_no_file_s_failure(
+    address, monkeypatch, lost
+):
+    def broken_off(future, timeout=None):
+        raise lost
+
+    monkeypatch.setattr("pipeline.overnight.cluster.Future.result", broken_off)
+    with (
+        worker(address),
+        closing(open_engine(f"dask://{address}", 1)) as engine,
+        pytest.raises(MatlineError, match="is gone"),
+    ):
+        run(engine, Task(double, (1,), 1))
 
 
 def test_a_cluster_without_workers_ends_the_night_with_a_sentence(address, monkeypatch):
