@@ -84,7 +84,8 @@ class Athletes:
         keypoints = np.full((count, 2, 17, 3), np.nan, dtype=np.float32)
         clothing = np.zeros((count, 2, cloth.LENGTH), dtype=np.float32)
         said = np.full(count, np.nan)
-        for t, (people, pair) in enumerate(zip(self._samples, chosen, strict=True)):
+        readings = [p.chosen(pair) for p, pair in zip(self._samples, chosen, strict=True)]
+        for t, (people, pair) in enumerate(readings):
             for slot, who in enumerate(pair):
                 if who < 0:
                     continue
@@ -97,15 +98,14 @@ class Athletes:
         keypoints[wrong] = np.nan
         clothing[wrong] = 0
         said[wrong.any(axis=1)] = np.nan
-        return Tracks.from_keypoints(
-            times, keypoints, clothing, said, self._positions(times), self._settings
-        )
+        scores = _table(times, [people.positions for people, _ in readings])
+        return Tracks.from_keypoints(times, keypoints, clothing, said, scores, self._settings)
 
-    def _positions(self, times: np.ndarray) -> pd.DataFrame | None:
-        rows = [p.positions for p in self._samples]
-        if not any(rows):
-            return None
-        return pd.DataFrame([r or {} for r in rows], index=pd.Index(times, name="time_s"))
+
+def _table(times: np.ndarray, scores: list[dict[str, float] | None]) -> pd.DataFrame | None:
+    if not any(scores):
+        return None
+    return pd.DataFrame([s or {} for s in scores], index=pd.Index(times, name="time_s"))
 
 
 def _memory_of(before: Tracks) -> Memory:

@@ -77,17 +77,18 @@ def follow(
     Returns
     -------
     ndarray of int, (T, 2)
-        Index into each sample's people; −1 = missing.
+        Index into each sample's `People.bodies`, both of one reading; −1 = missing.
     """
     memory = memory or Memory.blank()
     cost = np.zeros(1)
     time_s = samples[0].time_s - 0.2 if samples else 0.0
     trail: list[tuple[np.ndarray, np.ndarray]] = []
-    for people in samples:
+    for sample in samples:
+        people = sample.bodies()
         elapsed = people.time_s - time_s
         time_s = people.time_s
-        states = _states(len(people))
-        step = _step_costs(people, memory, states, elapsed, settings)
+        states = _states(sample)
+        step = _step_costs(people, memory, states, elapsed, settings, sample.other is None)
         total = cost[:, None] + step
         best = total.argmin(axis=0)
         cost = total[best, np.arange(len(states))]
@@ -97,11 +98,12 @@ def follow(
     return _trace(trail, cost)
 
 
-def _states(count: int) -> np.ndarray:
-    """All ordered pairs (N, 2) of people; −1 = missing."""
-    everyone = np.arange(-1, count)
+def _states(sample: People) -> np.ndarray:
+    """All ordered pairs (N, 2) of bodies that one reading found; −1 = missing."""
+    everyone = np.arange(-1, len(sample.bodies()))
     a, b = (grid.ravel() for grid in np.meshgrid(everyone, everyone, indexing="ij"))
-    return np.stack([a, b], axis=1)[(a != b) | (a == -1)]
+    together = (a < 0) | (b < 0) | ((a < len(sample)) == (b < len(sample)))
+    return np.stack([a, b], axis=1)[together & ((a != b) | (a == -1))]
 
 
 def _trace(trail: list[tuple[np.ndarray, np.ndarray]], cost: np.ndarray) -> np.ndarray:
@@ -120,6 +122,7 @@ def _step_costs(
     states: np.ndarray,
     elapsed_s: float,
     settings: AthletesSettings,
+    near_counts: bool,
 ) -> np.ndarray:
     """Cost (S, N) of going from each path to each state, in nats."""
     # What is paid for every sample is paid by time, so that 10 Hz reads as 5 Hz does.
@@ -130,7 +133,9 @@ def _step_costs(
     lost = settings.missing_pair_cost if people.pair else settings.missing_cost
     missing = np.full((*each.shape[:2], 1), weight * lost)
     each = np.concatenate([each, missing], axis=2)  # index −1 is "missing"
-    pair = weight * _pair_cost(people, states, settings)
+    # Whoever stands nearest is what the first of two readings went by; the other corrects that.
+    apart_cost = settings.apart_cost if near_counts else 0.0
+    pair = weight * _pair_cost(people, states, settings.size_weight, apart_cost)
     naming = _naming_cost(people, memory, states)
     return each[:, 0, states[:, 0]] + each[:, 1, states[:, 1]] + pair + naming
 
@@ -154,16 +159,18 @@ def _clothing_cost(people: People, memory: Memory) -> np.ndarray:
     return np.where(np.isnan(apart), 0.3, apart)
 
 
-def _pair_cost(people: People, states: np.ndarray, settings: AthletesSettings) -> np.ndarray:
+def _pair_cost(
+    people: People, states: np.ndarray, size_weight: float, apart_cost: float
+) -> np.ndarray:
     """What speaks against two people being the pair: far apart, small beside others; (N,)."""
     if len(people) == 0:
         return np.zeros(len(states))
     size = np.append(np.log(people.trunk.max() / people.trunk), 0)
     a, b = states.T
-    cost = settings.size_weight * (size[a] + size[b])
+    cost = size_weight * (size[a] + size[b])
     both = (a >= 0) & (b >= 0)
     gap = gaps(people)[a[both], b[both]]
-    cost[both] += settings.apart_cost * gap / (gap + 3)
+    cost[both] += apart_cost * gap / (gap + 3)
     return cost
 
 

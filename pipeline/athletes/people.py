@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +31,8 @@ class People:
         Probability that person `top_of` is on top.
     pair : bool
         They are two, and the reader is sure that they are the pair.
+    other : People or None
+        The same sample read another way, where it is not sure who the pair is.
     """
 
     time_s: float
@@ -42,6 +44,7 @@ class People:
     top_of: int = -1
     pair: bool = False
     positions: dict[str, float] | None = None
+    other: People | None = None
 
     def __len__(self) -> int:
         return len(self.keypoints)
@@ -70,6 +73,31 @@ class People:
             pair=look.pair and len(kept) == 2,
             positions=dict(look.positions) if look.positions else None,
         )
+
+    def readings(self) -> list[People]:
+        """Return the sample as it was read, and as it was read another way."""
+        return [self] if self.other is None else [self, self.other]
+
+    def bodies(self) -> People:
+        """Return the bodies of all readings, one reading after the other, as of one."""
+        if self.other is None:
+            return self
+        both = self.readings()
+        return replace(
+            self,
+            keypoints=np.concatenate([p.keypoints for p in both]),
+            clothing=np.concatenate([p.clothing for p in both]),
+            trunk=np.concatenate([p.trunk for p in both]),
+            doubt=np.concatenate([p.doubt for p in both]),
+            pair=all(p.pair for p in both),
+            other=None,
+        )
+
+    def chosen(self, pair: np.ndarray) -> tuple[People, np.ndarray]:
+        """Return the reading that two of `bodies` are from, and their indexes (2,) there."""
+        if self.other is None or pair.max() < len(self):
+            return self, pair
+        return self.other, np.where(pair < 0, -1, pair - len(self))
 
 
 def same_person(a: np.ndarray, b: np.ndarray, trunk: float, tolerance: float) -> float:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.athletes import People
-from pipeline.bodies import BodyReader, RegionTracker, mat_of
+from pipeline.bodies import BodyReader, Region, RegionTracker, mat_of
 from pipeline.footage import Footage, Frame, Gap
 from pipeline.footage.ahead import ahead
+from pipeline.overnight.both_ways import look_back
 from pipeline.settings import Settings
+
+BACK_S = 1.0
+"""Seconds of pictures held at once while the pair is followed backwards."""
 
 
 @dataclass(frozen=True, order=True)
@@ -80,21 +84,43 @@ def read_chunk(
     The pair is looked for anew at the chunk's start, so that what is read depends on the chunk
     alone and not on what was read before it, on which machine, or in which order.
     """
-    tracker, mat = RegionTracker(settings.bodies), mat_of(settings.bodies.mat)
-    frames = footage.frames(
-        start_s=chunk.start_s,
-        end_s=chunk.end_s,
-        max_side=settings.overnight.max_side,
-        rough=True,
-    )
+    frames = _frames(footage, chunk.start_s, chunk.end_s, settings)
     if footage.settings.decode_threads > 1:  # this program has more than one core to itself
         frames = ahead(frames)
-    people = []
+    people = list(_people(frames, RegionTracker(settings.bodies), reader, settings))
+    # A handle of its own: what is decoded again leaves no gap twice.
+    again = Footage(footage.info, footage.settings)
+
+    def reread(start_s: float, end_s: float, region: Region) -> Iterator[People]:
+        tracker = RegionTracker(settings.bodies)
+        while end_s > start_s:
+            part_s = max(start_s, end_s - BACK_S)
+            frames = list(_frames(again, part_s, end_s, settings))
+            if tracker.region is None and frames:
+                tracker.region = _scaled(region, frames[-1].scale)
+            yield from _people(reversed(frames), tracker, reader, settings)
+            end_s = part_s
+
+    return ChunkReading(tuple(look_back(people, reread)), footage.gaps)
+
+
+def _frames(footage: Footage, start_s: float, end_s: float, settings: Settings) -> Iterator[Frame]:
+    side = settings.overnight.max_side
+    return footage.frames(start_s=start_s, end_s=end_s, max_side=side, rough=True)
+
+
+def _people(
+    frames: Iterable[Frame], tracker: RegionTracker, reader: BodyReader, settings: Settings
+) -> Iterator[People]:
+    mat = mat_of(settings.bodies.mat)
     for frame in frames:
         look = tracker.read(reader, frame.image, mat and mat.scaled(frame.scale))
         found = People.from_look(frame.time_s, frame.image, look, settings.athletes)
-        people.append(_in_source_pixels(found, frame))
-    return ChunkReading(tuple(people), footage.gaps)
+        yield _in_source_pixels(found, frame)
+
+
+def _scaled(region: Region, scale: float) -> Region:
+    return Region(region.x0 * scale, region.y0 * scale, region.x1 * scale, region.y1 * scale)
 
 
 def _in_source_pixels(people: People, frame: Frame) -> People:

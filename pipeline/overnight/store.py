@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,7 @@ from pipeline.library import written_whole
 from pipeline.overnight.chunk import Chunk, ChunkReading
 from pipeline.settings import Settings
 
-_FORM = 3
+_FORM = 4
 """Of the files; a change of the form makes old files unknown instead of misread."""
 
 
@@ -85,11 +85,12 @@ class ChunkStore:
 
 
 def _arrays(reading: ChunkReading) -> dict[str, np.ndarray]:
-    people = reading.people
+    people = [p for sample in reading.people for p in sample.readings()]
     names = sorted({name for p in people for name in p.positions or ()})
     scores = [[(p.positions or {}).get(name, np.nan) for name in names] for p in people]
     return {
         "time_s": np.array([p.time_s for p in people], np.float64),
+        "readings": np.array([len(sample.readings()) for sample in reading.people], np.int64),
         "count": np.array([len(p) for p in people], np.int64),
         "keypoints": _joined([p.keypoints for p in people], (17, 3), np.float32),
         "clothing": _joined([p.clothing for p in people], (clothing.LENGTH,), np.float32),
@@ -111,9 +112,14 @@ def _joined(parts: list[np.ndarray], shape: tuple[int, ...], kind: type) -> np.n
 
 def _reading(arrays: dict[str, np.ndarray]) -> ChunkReading:
     ends = np.cumsum(arrays["count"])
-    people = tuple(
+    rows = [
         _people(arrays, t, slice(end - count, end))
         for t, (count, end) in enumerate(zip(arrays["count"], ends, strict=True))
+    ]
+    last = np.cumsum(arrays["readings"])
+    people = tuple(
+        rows[end - 1] if count == 1 else replace(rows[end - 2], other=rows[end - 1])
+        for end, count in zip(last, arrays["readings"], strict=True)
     )
     gaps = zip(arrays["gap_spans"].tolist(), arrays["gap_reasons"].tolist(), strict=True)
     return ChunkReading(people, tuple(Gap(start, end, reason) for (start, end), reason in gaps))
