@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pipeline.geometry import features
+from pipeline.geometry import LOOKS_NAMES, features
 from pipeline.overnight.reading import features_in_blocks
 from pipeline.settings import Settings
 from tests.overnight.figures import STICK
@@ -19,7 +19,10 @@ def test_features_are_the_same_whether_measured_in_blocks_or_at_once():
     settings = Settings()
     at_once = features(times, keypoints, settings=settings.geometry)
     in_blocks = features_in_blocks(times, keypoints, settings, block_s=40)
-    pd.testing.assert_frame_equal(in_blocks, at_once, rtol=0, atol=1e-9)
+    told = list(LOOKS_NAMES)  # by a network in single precision
+    pd.testing.assert_frame_equal(in_blocks[told], at_once[told], rtol=0, atol=1e-5)
+    measured = [name for name in at_once if name not in told]
+    pd.testing.assert_frame_equal(in_blocks[measured], at_once[measured], rtol=0, atol=1e-9)
 
 
 def test_a_file_without_a_single_picture_of_people_has_empty_features():

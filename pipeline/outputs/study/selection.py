@@ -153,7 +153,7 @@ _FIELDS: dict[str, Callable[[Bout], Iterable[str]]] = {
     "athlete": lambda bout: bout.names.values(),
     "opponent": lambda bout: bout.names.values(),
     "event": lambda bout: [bout.event],
-    "ruleset": lambda bout: [bout.ruleset, usual_or(bout.ruleset).name],
+    "ruleset": lambda bout: [bout.ruleset, usual_or(bout.ruleset).name] if bout.ruleset else [],
 }
 
 
