@@ -18,12 +18,12 @@ import onnxruntime
 
 from pipeline.bodies.look import COCO_MIRROR
 from pipeline.timeline import coarse
-from pipeline.timeline.states import STATES, exchanged, top_of
+from pipeline.timeline.states import EXCHANGED, STATES, top_of
 
 LEAST = 1e-3
 """Of a probability in the feature table: what is told to be less likely says no more."""
 GRID_S = 0.2
-"""Seconds between the samples that the network sees, as in training."""
+"""Seconds between the samples that the lift, and the position model after it, see."""
 NEAR_S = 0.15
 """A moment on that grid is unseen if no sample is nearer than this."""
 REACH = 16
@@ -120,11 +120,11 @@ def _told(
 
     Exchanged athletes then exchange the answer, a mirrored picture mirrors it, and nothing else.
     """
+    seen_so = ((points, confidence), (mirrored(points), confidence[..., COCO_MIRROR]))
     ways = {
-        "points": np.stack([points, points[:, ::-1], mirrored(points), mirrored(points)[:, ::-1]]),
-        "confidence": np.stack([c[:, ::step] for c in (confidence, confidence[..., COCO_MIRROR])
-                                for step in (1, -1)]),
-    }  # fmt: skip
+        "points": np.stack([p[:, ::step] for p, _ in seen_so for step in (1, -1)]),
+        "confidence": np.stack([c[:, ::step] for _, c in seen_so for step in (1, -1)]),
+    }
     opened = _network()
     assert opened is not None
     network, known = opened
@@ -133,7 +133,9 @@ def _told(
     states[..., [STATES.index(state) for state in known]] = said
     part = slice(*kept)
     states, space = states[:, part], space[:, part]
-    likely = (states[0] + states[1][:, _EXCHANGE]) + (states[2] + states[3][:, _EXCHANGE])
+    likely = (states[0] + states[1][:, list(EXCHANGED)]) + (
+        states[2] + states[3][:, list(EXCHANGED)]
+    )
     back = mirrored(space)
     where = (space[0] + space[1, :, ::-1]) + (back[2] + back[3, :, ::-1])
     return where / 4, likely / 4
@@ -175,7 +177,6 @@ def shipped_lift() -> Path:
 
 
 _chosen: Path | None = shipped_lift()
-_EXCHANGE = [STATES.index(exchanged(state)) for state in STATES]
 
 
 def use(path: Path | None) -> None:

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-GRID_S = 0.2
-"""Seconds between samples on the grid."""
+from pipeline.geometry.pair_lift import GRID_S
+
 REACHES_S = (0.4, 1.2)
 """Half-widths of the windows whose mean, spread and change are features."""
 

@@ -27,3 +27,7 @@ def exchanged(state: str) -> str:
     """Return the state after athlete A and athlete B change names."""
     top = top_of(state)
     return f"{coarse(state)}/{'B' if top == 'A' else 'A'}" if top else state
+
+
+EXCHANGED: tuple[int, ...] = tuple(STATES.index(exchanged(state)) for state in STATES)
+"""For each of `STATES`, the index of the one it is after A and B change names."""

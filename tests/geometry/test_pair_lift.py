@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.geometry import LOOKS_NAMES, features, lift, pair_lift
 from pipeline.positions import PositionModel
-from pipeline.timeline.states import STATES
+from pipeline.timeline.states import STATES, exchanged
 from tests.geometry.stick import F
 from tests.geometry.test_lifting import seen, standing
 
@@ -50,7 +50,7 @@ def test_exchanged_athletes_exchange_the_answer_and_nothing_else():
     keypoints = two_standing()
     one, other = lift(TIMES, keypoints), lift(TIMES, keypoints[:, ::-1])
     np.testing.assert_allclose(other.space[:, ::-1], one.space, atol=1e-4)
-    back = [STATES.index(pair_lift.exchanged(state)) for state in STATES]
+    back = [STATES.index(exchanged(state)) for state in STATES]
     np.testing.assert_allclose(other.states[:, back], one.states, atol=1e-5)
 
 

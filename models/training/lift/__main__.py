@@ -12,10 +12,10 @@ import numpy as np
 import torch
 import typer
 
+from models.training.command import run
 from models.training.lift.judge import judge
 from models.training.lift.material import Film, Poses, of_bouts, of_pairs, without
 from models.training.lift.train import Recipe, facts_of, save, train
-from pipeline.errors import MatlineError
 
 app = typer.Typer(no_args_is_help=True, help="Training of the pair lift.")
 CastOption = Annotated[Path, typer.Option(help="The cast that the pairs index.")]
@@ -81,11 +81,7 @@ def _say(words: str) -> None:
 
 def main() -> None:
     """Run the command; an expected failure is one sentence and exit code 1."""
-    try:
-        app()
-    except MatlineError as error:
-        typer.echo(str(error), err=True)
-        sys.exit(1)
+    run(app)
 
 
 if __name__ == "__main__":

@@ -8,12 +8,13 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from models.training.lift.material import Poses, exchanged_states
+from models.training.lift.material import Poses
 from models.training.lift.network import PairLift
 from models.training.lift.train import Draw, Recipe
 from models.training.lift.views import see
 from pipeline.positions.states import STATES, top_of
 from pipeline.timeline import coarse
+from pipeline.timeline.states import EXCHANGED
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def both_orders(net: PairLift, points: Tensor, confidence: Tensor) -> tuple[Tens
     """Probabilities (B, T, K) and keypoints in space, as the mean over both naming orders."""
     one = net(points, confidence)
     two = net(points.flip(2), confidence.flip(2))
-    back = torch.as_tensor(exchanged_states(), device=points.device)
+    back = list(EXCHANGED)
     states = (one.states.softmax(-1) + two.states.softmax(-1)[..., back]) / 2
     return states, (one.space + two.space.flip(2)) / 2
 

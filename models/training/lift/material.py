@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -56,7 +56,7 @@ class Film:
     Attributes
     ----------
     world : ndarray, float32, (T, 2, 17, 3)
-        At `RATE_HZ`.
+        Ten samples a second.
     state : ndarray, int, (T,)
     starts : ndarray, int, (B + 1,)
         First sample of each bout, and the end.
@@ -65,8 +65,6 @@ class Film:
     world: np.ndarray
     state: np.ndarray
     starts: np.ndarray
-
-    RATE_HZ = 10.0
 
 
 def of_pairs(pairs: Pairs, people: Sequence[Person], states: np.ndarray | None = None) -> Poses:
@@ -133,18 +131,6 @@ def of_bouts(bouts: Sequence[StoredBout]) -> Film:
     return Film(world, np.concatenate(states), starts)
 
 
-def exchanged_states() -> np.ndarray:
-    """Return, for each row of `STATES`, the row after A and B change names."""
-    from pipeline.positions.states import exchanged
-
-    return np.array([STATES.index(exchanged(state)) for state in STATES])
-
-
 def without(poses: Poses, families: set[str]) -> Poses:
     """Return the poses of all other families."""
     return poses[~np.isin(poses.family, list(families))]
-
-
-def renamed(poses: Poses, state: np.ndarray) -> Poses:
-    """Return the same poses under other states."""
-    return replace(poses, state=state)

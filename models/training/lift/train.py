@@ -12,12 +12,13 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from models.training.lift.material import UNNAMED, Film, Poses, exchanged_states
+from models.training.lift.material import UNNAMED, Film, Poses
 from models.training.lift.network import PairLift
 from models.training.lift.views import other_bodies, see
 from models.training.scenes.misread import LEFT_RIGHT
 from pipeline.positions.states import STATES
 from pipeline.timeline import coarse
+from pipeline.timeline.states import EXCHANGED
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Draw:
         self._world = torch.as_tensor(poses.world, device=device)
         self._state = torch.as_tensor(poses.state, device=device)
         self._weights = torch.as_tensor(balanced(poses), dtype=torch.float32, device=device)
-        self._exchange = torch.as_tensor(exchanged_states(), device=device)
+        self._exchange = torch.tensor(EXCHANGED, device=device)
         self._film = None
         if film is not None and len(film.state):
             self._film = torch.as_tensor(film.world, device=device)

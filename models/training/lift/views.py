@@ -12,17 +12,16 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from models.training.scenes.misread import LASTING_S, LEFT_RIGHT, TOGETHER, WRONG, table
-from pipeline.geometry.skeleton import STATURE_FRACTIONS, TRUNK
+from models.training.scenes.misread import (
+    CROP_SCALE,
+    LASTING_S,
+    LEFT_RIGHT,
+    TOGETHER,
+    WRONG,
+    table,
+)
+from models.training.scenes.views import DEPTH_M, LIMBS
 from pipeline.positions.windows import GRID_S
-
-_LIMBS = ((5, 7, 0.05), (6, 8, 0.05), (7, 9, 0.04), (8, 10, 0.04), (11, 13, 0.085),
-          (12, 14, 0.085), (13, 15, 0.055), (14, 16, 0.055))  # fmt: skip
-"""Bones that hide something, and their radii in metres; from memory."""
-_DEPTH_M = (0.035, 0.03, 0.03, 0.035, 0.035, 0.12, 0.12, 0.085, 0.085, 0.06, 0.06, 0.17, 0.17,
-            0.10, 0.10, 0.075, 0.075)  # fmt: skip
-"""How far a keypoint lies below the skin at most (`scenes.views`)."""
-CROP_SCALE = 1.25
 
 
 @dataclass(frozen=True)
@@ -134,7 +133,7 @@ def _balls(world: Tensor) -> Tensor:
     def between(a: Tensor, b: Tensor) -> Tensor:
         return a[..., None, :] + shares * (b - a)[..., None, :]
 
-    for first, last, radius in _LIMBS:
+    for first, last, radius in LIMBS:
         add(between(world[..., first, :], world[..., last, :]), radius)
     for share in (0.25, 0.5, 0.75):
         top = world[..., 5, :] + share * (world[..., 6, :] - world[..., 5, :])
@@ -156,7 +155,7 @@ def _hidden(eye: Tensor, world: Tensor) -> Tensor:
     centre = balls[..., :3] - start
     along = torch.einsum("btpa,btsa->btps", towards, centre)
     inside = balls[..., None, :, 3] ** 2 - (centre.square().sum(-1)[..., None, :] - along**2)
-    slack = torch.tensor(_DEPTH_M, device=world.device).repeat(2) + 0.02
+    slack = torch.tensor(DEPTH_M, dtype=torch.float32, device=world.device).repeat(2) + 0.02
     enters = along - inside.clamp(min=0).sqrt()
     hidden = ((inside > 0) & (enters < (length - slack)[..., None])).any(-1)
     hidden = hidden.repeat_interleave(3, dim=1)[:, : world.shape[1]]
@@ -266,12 +265,3 @@ def other_bodies(world: Tensor) -> Tensor:
     rise = (world[..., 2].amin(-1) - out[..., 2].amin(-1)).amin(-1)
     out[..., 2] += rise[..., None, None]
     return out
-
-
-def stature_fractions(device: torch.device) -> Tensor:
-    """Return the length of each limb of `LIMB_SEGMENTS` over the stature, (8,)."""
-    names = ("upper_arm", "forearm", "thigh", "shank")
-    return torch.tensor([STATURE_FRACTIONS[n] for n in names for _ in range(2)], device=device)
-
-
-__all__ = ["TRUNK", "Seen", "in_space", "other_bodies", "see", "stature_fractions", "true_trunk"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from pathlib import Path
 from typing import Annotated
@@ -10,6 +9,7 @@ from typing import Annotated
 import numpy as np
 import typer
 
+from models.training.command import run
 from models.training.positions.data import (
     QUICK_STEPS,
     UNSEEN,
@@ -185,11 +185,7 @@ def judged_command(
 
 def main() -> None:
     """Run the command; an expected failure is one sentence and exit code 1."""
-    try:
-        app()
-    except MatlineError as error:
-        typer.echo(str(error), err=True)
-        sys.exit(1)
+    run(app)
 
 
 if __name__ == "__main__":

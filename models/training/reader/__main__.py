@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from models.training.command import run
 from pipeline.errors import MatlineError
 
 app = typer.Typer(no_args_is_help=True, help="Training of the pair reader and the pair finder.")
@@ -202,11 +202,7 @@ def families(
 
 def main() -> None:
     """Run the command; an expected failure is one sentence and exit code 1."""
-    try:
-        app()
-    except MatlineError as error:
-        typer.echo(str(error), err=True)
-        sys.exit(1)
+    run(app)
 
 
 if __name__ == "__main__":

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import importlib
-import sys
 
 import typer
 
-from pipeline.errors import MatlineError
+from models.training.command import run
 
 app = typer.Typer(
     help="Make training and test material: positions, pictures with their truth, moving bouts.",
@@ -35,11 +34,7 @@ def main() -> None:
         ("physics.cli", "physics"),
     ):
         _add(module, name)
-    try:
-        app()
-    except MatlineError as error:
-        typer.echo(str(error), err=True)
-        sys.exit(1)
+    run(app)
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from .misread import LEFT_RIGHT, lasting_noise, misread
 
 VISIBLE, HIDDEN = 2, 1
 # How far below the skin a keypoint lies at most, metres (COCO order).
-_DEPTH_M = np.array(
+DEPTH_M = np.array(
     [0.035, 0.03, 0.03, 0.035, 0.035, 0.12, 0.12, 0.085, 0.085, 0.06, 0.06, 0.17, 0.17, 0.10, 0.10,
      0.075, 0.075]
 )  # fmt: skip
@@ -176,13 +176,13 @@ def visibility(eyes: np.ndarray, world: np.ndarray, spheres: np.ndarray) -> np.n
     off2 = ((balls[..., :3] - start) ** 2).sum(-1) - along**2
     inside2 = balls[..., 3] ** 2 - off2
     enters = along - np.sqrt(np.maximum(inside2, 0))
-    slack = np.tile(_DEPTH_M, 2)[None, :, None] + 0.02
+    slack = np.tile(DEPTH_M, 2)[None, :, None] + 0.02
     hidden = ((inside2 > 0) & (enters < length - slack)).any(axis=2)
     return np.where(hidden, HIDDEN, VISIBLE).reshape(samples, 2, 17).astype(np.int8)
 
 
 # Bones that hide something, by their keypoints, and their radii in metres; from memory.
-_LIMBS = ((5, 7, 0.05), (6, 8, 0.05), (7, 9, 0.04), (8, 10, 0.04), (11, 13, 0.085),
+LIMBS = ((5, 7, 0.05), (6, 8, 0.05), (7, 9, 0.04), (8, 10, 0.04), (11, 13, 0.085),
           (12, 14, 0.085), (13, 15, 0.055), (14, 16, 0.055))  # fmt: skip
 
 
@@ -209,7 +209,7 @@ def skeleton_spheres(keypoints: np.ndarray) -> np.ndarray:
     def between(a: np.ndarray, b: np.ndarray) -> np.ndarray:
         return a[:, :, None] + shares * (b - a)[:, :, None]
 
-    for first, last, radius in _LIMBS:
+    for first, last, radius in LIMBS:
         add(between(keypoints[:, :, first], keypoints[:, :, last]), radius)
     for share in (0.25, 0.5, 0.75):
         top = keypoints[:, :, 5] + share * (keypoints[:, :, 6] - keypoints[:, :, 5])
