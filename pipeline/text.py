@@ -1,4 +1,4 @@
-"""Text from outside, made safe to show."""
+"""Text to show: what comes from outside made safe, counts with their nouns."""
 
 from __future__ import annotations
 
@@ -21,6 +21,11 @@ def printable(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(map(_shown, text))
+
+
+def counted(count: int, noun: str) -> str:
+    """Return a count with its noun: ``"1 bout"``, ``"2 bouts"``."""
+    return f"{count} {noun}{'s' * (count != 1)}"
 
 
 def _shown(character: str) -> str:

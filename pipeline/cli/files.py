@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.options import LibraryOption
-from pipeline.cli.saying import counted, say
+from pipeline.cli.saying import say
+from pipeline.text import counted
 
 
 def register(app: typer.Typer) -> None:

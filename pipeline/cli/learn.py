@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli.options import LibraryOption
-from pipeline.cli.saying import counted, say
+from pipeline.cli.saying import say
 from pipeline.errors import MatlineError
+from pipeline.text import counted
 
 if TYPE_CHECKING:
     from pipeline.learning import Outcome, Versions

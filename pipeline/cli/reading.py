@@ -14,7 +14,7 @@ from pipeline.cli.progress import Progress
 from pipeline.cli.saying import say
 from pipeline.command import command
 from pipeline.errors import MatlineError
-from pipeline.text import printable
+from pipeline.text import counted
 
 if TYPE_CHECKING:
     from pipeline.library import Library
@@ -197,7 +197,7 @@ def _show_plan(plan: Plan, workers: int) -> None:
     from pipeline.overnight.clock import length
 
     count = sum(not file.problem for file in plan.files)
-    files = f"{count} file{'s' * (count != 1)}"
+    files = counted(count, "file")
     left = f", {length(plan.left_s)} still to read" if plan.left_s < plan.duration_s else ""
     say(
         f"{files}, {length(plan.duration_s)} of footage{left}: about "
@@ -208,7 +208,7 @@ def _show_plan(plan: Plan, workers: int) -> None:
 def _show_left_out(plan: Plan) -> None:
     left_out = [file for file in plan.files if file.problem]
     for file in left_out:
-        typer.echo(f"NOT READ. {printable(file.problem)}")
+        say(f"NOT READ. {file.problem}")
     if left_out:
         raise typer.Exit(1)
 

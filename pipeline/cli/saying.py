@@ -10,8 +10,3 @@ from pipeline.text import printable
 def say(line: object, err: bool = False) -> None:
     """Print one line, on standard error if `err`."""
     typer.echo(printable(str(line)), err=err)
-
-
-def counted(count: int, noun: str) -> str:
-    """Return a count with its noun: ``"1 bout"``, ``"2 bouts"``."""
-    return f"{count} {noun}{'s' * (count != 1)}"

@@ -18,6 +18,7 @@ from pipeline.learning.versions import SHIPPED, Version, Versions
 from pipeline.library import Library
 from pipeline.positions import PositionModel
 from pipeline.settings import LearningSettings
+from pipeline.text import counted
 
 SAME_SURE = 0.05
 """Logarithm of a temperature's change that changes no decision worth a version."""
@@ -104,7 +105,7 @@ def learn(
             "accepted or corrected."
         )
     versions.keep_apart([b.id for b in apart])
-    kept = f"{len(apart)} bout{'s' * (len(apart) != 1)} kept apart"
+    kept = f"{counted(len(apart), 'bout')} kept apart"
     say(f"{len(samples) // 2} samples of {len(learnable)} bouts; {kept}.")
     trial = cross_validate(start, samples, settings)
     about = f"{start.version}; {len(learnable)} corrected bouts, {trial.passes} passes"

@@ -11,7 +11,7 @@ from pipeline.overnight.cautions import cautions, missing_s
 from pipeline.overnight.clock import length
 from pipeline.overnight.reading import Reading
 from pipeline.overnight.spots import ELEVATIONS, SCORING, UNSURE, Spot, Why, spots
-from pipeline.text import printable
+from pipeline.text import counted, printable
 from pipeline.timeline import ATTEMPT_SUFFIX, Timeline
 
 Became = Literal["read", "known", "failed", "unfinished"]
@@ -96,8 +96,7 @@ class Summary:
             )
             if (count := len(self.of(became)))  # type: ignore[arg-type]
         ]
-        files = f"{len(self.files)} file{'s' * (len(self.files) != 1)}"
-        return f"{files}: {', '.join(parts)}."
+        return f"{counted(len(self.files), 'file')}: {', '.join(parts)}."
 
 
 def read_outcome(path: Path, bout_ids: list[str], readings: list[Reading]) -> FileOutcome:
@@ -159,7 +158,7 @@ def _found(file: FileOutcome) -> list[str]:
         (attempts, "attempt"),
     ):
         if count:
-            parts.append(f"{count} {what}{'s' * (count != 1)}")
+            parts.append(counted(count, what))
     if file.unsure_s:
         parts.append(f"{file.unsure_s:.0f} s to look at first")
     if file.gaps_s:

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.training.positions.data import StoredBout, labels_at
+from models.training.positions.families.stills import template_states
 from models.training.scenes.body import Person
 from models.training.scenes.bouts import KeypointArms
 from models.training.scenes.motion import Motion
 from models.training.scenes.pairs_file import Pairs
-from pipeline.positions.states import STATES, joint
+from pipeline.positions.states import STATES
 
 UNNAMED = -1
 """State of a pose that has no name: it teaches where the bodies are, and no position."""
-_TOPS = (None, "A", "B")
 
 
 @dataclass(frozen=True)
@@ -82,22 +82,14 @@ def of_pairs(pairs: Pairs, people: Sequence[Person], states: np.ndarray | None =
 
     families = np.array([family_of(str(name)) for name in pairs.templates])
     if states is None:
-        states = template_states(pairs)
+        states = _rows(template_states(pairs))
     return Poses(world_keypoints(pairs, people), states, families[pairs.template])
 
 
-def template_states(pairs: Pairs) -> np.ndarray:
-    """Return the row of `STATES` that each pair's template says, or `UNNAMED`, (N,)."""
-    named = pairs.positions[pairs.position]
-    return np.array(
-        [state_row(str(p), _TOPS[t]) for p, t in zip(named, pairs.top.tolist(), strict=True)]
-    )
-
-
-def state_row(position: str, top: str | None) -> int:
-    """Return the row of `STATES` of a position and top athlete, or `UNNAMED`."""
-    state = joint(position, top) if position else ""  # type: ignore[arg-type]
-    return STATES.index(state) if state in STATES else UNNAMED
+def _rows(states: Sequence[str] | np.ndarray) -> np.ndarray:
+    """Return the row of `STATES` of each joint state, or `UNNAMED`, (N,)."""
+    rows = {state: i for i, state in enumerate(STATES)}
+    return np.array([rows.get(str(state), UNNAMED) for state in states])
 
 
 def world_keypoints(pairs: Pairs, people: Sequence[Person]) -> np.ndarray:
@@ -122,10 +114,7 @@ def _as_motion(pairs: Pairs, rows: np.ndarray) -> Motion:
 
 def of_bouts(bouts: Sequence[StoredBout]) -> Film:
     """Take made-up bouts; what is in no state of `STATES` is unnamed."""
-    rows = {state: i for i, state in enumerate(STATES)}
-    states = [
-        np.array([rows.get(str(s), UNNAMED) for s in labels_at(b.timeline, b.times)]) for b in bouts
-    ]
+    states = [_rows(labels_at(b.timeline, b.times)) for b in bouts]
     starts = np.cumsum([0, *(len(s) for s in states)])
     world = np.concatenate([b.keypoints for b in bouts]).astype(np.float32)
     return Film(world, np.concatenate(states), starts)

@@ -296,6 +296,15 @@ def save_cast(path: str | Path, people: Sequence[Person]) -> None:
     write_arrays(path, arrays)
 
 
+def check_cast(path: str | Path) -> None:
+    """Raise a MatlineError if there is no cast at a path, before workers are started for it."""
+    if not Path(path).is_file():
+        raise MatlineError(
+            f"There is no cast at {path}: make one with "
+            "python -m models.training.scenes positions cast --out FILE."
+        )
+
+
 def load_cast(path: str | Path) -> list[Person]:
     """Read a cast that `save_cast` wrote; needs neither Anny nor PyTorch.
 
@@ -304,17 +313,13 @@ def load_cast(path: str | Path) -> list[Person]:
     MatlineError
         If the file is missing or is not a cast.
     """
+    check_cast(path)
     try:
         with np.load(path, allow_pickle=False) as stored:
             data = {name: stored[name] for name in stored.files}
         shared = _topology_of(data)
         heads, shapes = data["rest_heads"], data["shapes"]
         vertices = data["rest_vertices"].astype(np.float32) * np.float32(_STEP_M)
-    except FileNotFoundError as error:
-        raise MatlineError(
-            f"There is no cast at {path}: make one with "
-            "python -m models.training.scenes positions cast --out FILE."
-        ) from error
     except (KeyError, ValueError, OSError) as error:
         raise MatlineError(f"{path} is not a saved cast ({error}): make it again.") from error
     return [

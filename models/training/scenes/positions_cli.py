@@ -61,12 +61,10 @@ def solve_templates(
     only: OnlyOption = None,
 ) -> None:
     """Solve the templates and judge every pair."""
+    from .body import check_cast
     from .pairs_file import save_pairs
 
-    if not cast.is_file():
-        raise MatlineError(
-            f"There is no cast at {cast}: make one with positions cast --out {cast}."
-        )
+    check_cast(cast)
     batches = plan(_chosen(only), per_template, batch, seed)
     found: dict[str, list[SolvedPair]] = defaultdict(list)
     began = time.monotonic()
@@ -108,13 +106,11 @@ def solve_compositions(
     only: OnlyOption = None,
 ) -> None:
     """Put positions together from parts, solve them, and keep what is plausible."""
+    from .body import check_cast
     from .compose_many import Plan, compose_many
     from .compositions_report import Progress
 
-    if not cast.is_file():
-        raise MatlineError(
-            f"There is no cast at {cast}: make one with positions cast --out {cast}."
-        )
+    check_cast(cast)
     plan = Plan(
         str(cast), seed, count, seconds, device, workers, batch, solvers, mixed, judged,
         tuple(only or ()),

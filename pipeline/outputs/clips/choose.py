@@ -11,6 +11,7 @@ from pipeline.outputs.study import StudyBout
 from pipeline.outputs.study.attempts import by as by_whom
 from pipeline.outputs.study.spells import side_of
 from pipeline.settings import ClipsSettings
+from pipeline.text import counted
 from pipeline.timeline import (
     ATTEMPT_SUFFIX,
     BY_KEY,
@@ -105,7 +106,7 @@ def choose_clips(
     found = [clip for one in bouts for clip in _of_bout(one, wanted, settings)]
     if not found:
         raise MatlineError(
-            f"Nothing of what was asked for is in the {len(bouts)} bout{'s' * (len(bouts) != 1)} "
+            f"Nothing of what was asked for is in the {counted(len(bouts), 'bout')} "
             "looked at; ask for other "
             "kinds or positions, or for proposals too."
         )

@@ -16,6 +16,7 @@ from pipeline.outputs.study.printing import write_pdf
 from pipeline.outputs.study.sections import sections
 from pipeline.outputs.study.spells import time_by_side
 from pipeline.outputs.study.study import Study
+from pipeline.text import counted
 from pipeline.timeline import clock
 
 SUFFIXES: tuple[str, ...] = (".html", ".pdf")
@@ -106,14 +107,14 @@ def _notes(study: Study) -> list[str]:
     left = sum(b.left_out_moments for b in study.bouts)
     if left_s >= 1 or left:
         parts = [f"{clock(left_s)} of positions"] * (left_s >= 1)
-        parts += [_moments(left)] * (left > 0)
+        parts += [counted(left, "moment")] * (left > 0)
         notes.append(
             f"Not counted, because nobody has accepted or corrected it yet: {' and '.join(parts)}."
         )
     if followed := sum(b.followed_moments for b in study.bouts):
         notes.append(
             f"Counted because the positions around it were accepted or corrected, though nobody "
-            f"has looked at the moment itself: {_moments(followed)}."
+            f"has looked at the moment itself: {counted(followed, 'moment')}."
         )
     owns = {b.names[0] for b in study.bouts}
     if len(owns) > 1:
@@ -128,10 +129,6 @@ def _notes(study: Study) -> list[str]:
             "share says little. Look at the interval, not at the percentage."
         )
     return notes
-
-
-def _moments(count: int) -> str:
-    return f"{count} moment{'s' * (count != 1)}"
 
 
 def _method(study: Study) -> list[str]:

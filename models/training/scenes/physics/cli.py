@@ -33,12 +33,13 @@ def make_stills(
     seed: int = 0,
 ) -> None:
     """Let pairs move for up to a second and a half; keep what is plausible, named by the judge."""
+    from ..body import check_cast
     from ..pairs_file import save_pairs
     from .report import lines
     from .running import results
     from .stills import Made, orders, still
 
-    _check(cast)
+    check_cast(cast)
     total = Made()
     began = saved = time.monotonic()
     simulations = 0
@@ -78,11 +79,12 @@ def make_bouts(
     """Let two athletes move for a while; the judge names what they do. For positions train."""
     import numpy as np
 
+    from ..body import check_cast
     from .bouts import Order, make
     from .report import bout_lines
     from .running import results
 
-    _check(cast)
+    check_cast(cast)
     out.mkdir(parents=True, exist_ok=True)
     files = tuple(str(path) for path in pairs)
     orders = [
@@ -109,19 +111,13 @@ def draw_strips(
     """Draw simulations as pictures in time."""
     import cv2
 
+    from ..body import check_cast
     from .strips import strips
 
-    _check(cast)
+    check_cast(cast)
     picture = strips(cast, pairs, count, seed, skip=skip)
     cv2.imwrite(str(out), picture, [cv2.IMWRITE_WEBP_QUALITY, 60])
     typer.echo(str(out))
-
-
-def _check(cast: Path) -> None:
-    if not cast.is_file():
-        raise MatlineError(
-            f"There is no cast at {cast}: make one with positions cast --out {cast}."
-        )
 
 
 def _cores() -> int:
