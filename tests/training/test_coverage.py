@@ -4,6 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+pytest.importorskip("torch", reason="pairs are solved with PyTorch: pip install .[training]")
+
 from models.training.positions.families.coverage import Poses, nearest, summary
 from pipeline.bodies.look import COCO_KEYPOINTS
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
+
+pytest.importorskip("torch", reason="pairs are solved with PyTorch: pip install .[training]")
 
 from models.training.positions.judged import Judged, report
 from pipeline.positions.judging import judge_poses

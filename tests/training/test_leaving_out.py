@@ -13,6 +13,8 @@ from sklearn.base import clone
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.neural_network import MLPClassifier
 
+pytest.importorskip("torch", reason="pairs are solved with PyTorch: pip install .[training]")
+
 from models.training.positions.data import Samples
 from models.training.positions.families import fitting, stills
 from models.training.positions.families.making import Source, chosen, mixed
